@@ -1,0 +1,39 @@
+"""Tables of the inventory."""
+
+from __future__ import annotations
+
+from zones.inventory.models.imports import (
+    ColumnMemory,
+    ImportState,
+    RowOutcome,
+    ScheduleImport,
+    ScheduleRow,
+)
+from zones.inventory.models.library import BoxInlet, BoxModel, ControllerModel
+from zones.inventory.models.units import (
+    AirHandler,
+    FanChoice,
+    HeatChoice,
+    Outlet,
+    OutletKind,
+    TerminalUnit,
+    Zone,
+)
+
+__all__ = [
+    "AirHandler",
+    "BoxInlet",
+    "BoxModel",
+    "ColumnMemory",
+    "ControllerModel",
+    "FanChoice",
+    "HeatChoice",
+    "ImportState",
+    "Outlet",
+    "OutletKind",
+    "RowOutcome",
+    "ScheduleImport",
+    "ScheduleRow",
+    "TerminalUnit",
+    "Zone",
+]
