@@ -105,6 +105,7 @@ class PrivatePostgres:
     ) -> None:
         if account is None and os.geteuid() == 0:
             raise DatabaseError("PostgreSQL doesn't run as root: name an account for it.")
+        self.name = "database"
         self.data = data
         self.run = run
         self.bindir = bindir or find_bindir()
@@ -123,10 +124,15 @@ class PrivatePostgres:
         """Address of a database on this server."""
         return placement.url_for(self.run, database)
 
-    def start(self) -> None:
+    def start(self, *, fresh: bool = False) -> None:
         """Start the server, making or mending its data folder's state first.
 
         Returns when the server accepts connections and the database exists.
+
+        Parameters
+        ----------
+        fresh : bool
+            Begin with an empty database; what the data folder held is removed.
 
         Raises
         ------
@@ -138,6 +144,8 @@ class PrivatePostgres:
         self._take_lock()
         try:
             self._stop_orphans()
+            if fresh and self.data.exists():
+                shutil.rmtree(self.data)
             self._make_data()
             self._check_version()
             self._clear_leftovers()
