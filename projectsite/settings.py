@@ -90,7 +90,13 @@ TEMPLATES: list[dict[str, Any]] = [
 def _database() -> dict[str, Any]:
     """Read DATABASE_URL with libpq's own rules; without it the private server below var/."""
     given = conninfo_to_dict(env.string("DATABASE_URL") or database_url(VAR_DIR))
-    named = {"NAME": "dbname", "USER": "user", "PASSWORD": "password", "HOST": "host", "PORT": "port"}
+    named = {
+        "NAME": "dbname",
+        "USER": "user",
+        "PASSWORD": "password",
+        "HOST": "host",
+        "PORT": "port",
+    }
     return {
         "ENGINE": "django.db.backends.postgresql",
         **{key: str(given.pop(name, "")) for key, name in named.items()},
@@ -221,7 +227,11 @@ LOGGING: dict[str, Any] = {
     "formatters": {"line": {"format": "{asctime} {levelname:<7} {name}: {message}", "style": "{"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": "INFO"},
-    "loggers": {"axes": {"level": "WARNING"}, "fontTools": {"level": "WARNING"}, "procrastinate.blueprints": {"level": "WARNING"}},
+    "loggers": {
+        "axes": {"level": "WARNING"},
+        "fontTools": {"level": "WARNING"},
+        "procrastinate": {"level": "WARNING"},
+    },
 }
 
 SILENCED_SYSTEM_CHECKS: list[str] = []

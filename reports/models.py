@@ -111,7 +111,9 @@ class Document(models.Model):
             ),
             pgtrigger.Protect(
                 name="document_issued_data_stays",
-                operation=pgtrigger.UpdateOf("dossier", "number", "issue", "state", "issued_at"),
+                operation=pgtrigger.UpdateOf(  # type: ignore[no-untyped-call]  # untyped upstream
+                    "dossier", "number", "issue", "state", "issued_at"
+                ),
                 condition=pgtrigger.Q(old__state="issued"),
             ),
             pgtrigger.Protect(
@@ -130,9 +132,7 @@ class Download(models.Model):
 
     project = models.ForeignKey(PROJECT, on_delete=models.CASCADE, related_name="+")
     document = models.ForeignKey(Document, on_delete=models.CASCADE, related_name="downloads")
-    person = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
-    )
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
     def __str__(self) -> str:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 
-os.environ.setdefault("PLENUM_SECRET_KEY", "tests-only-secret-key-that-protects-nothing-at-all-0123456789")
+os.environ.setdefault(
+    "PLENUM_SECRET_KEY", "tests-only-secret-key-that-protects-nothing-at-all-0123456789"
+)
 
-from projectsite.settings import *  # noqa: E402, F403  # the environment is set first
-from projectsite.settings import INSTALLED_APPS as SITE_APPS  # noqa: E402
+from projectsite.settings import *  # noqa: F403  # the environment is set first
+from projectsite.settings import INSTALLED_APPS as SITE_APPS
 
 INSTALLED_APPS = [*SITE_APPS, "django_linear_migrations"]
 FIRST_PARTY_APPS = ["projectsite.accounts", "zones.inventory", "balancing.airflow", "reports"]

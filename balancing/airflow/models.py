@@ -236,7 +236,7 @@ def _kept_with_accepted_test(name: str, test_id: str) -> pgtrigger.Trigger:
             END IF;
             IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;
             RETURN NEW;
-        """,
+        """,  # noqa: S608  # the query is a constant of this module
     )
 
 
@@ -283,7 +283,9 @@ class FlowPoint(models.Model):
             ),
         ]
         triggers = [
-            _kept_with_accepted_test("flowpoint_accepted_stays", "COALESCE(NEW.test_id, OLD.test_id)")
+            _kept_with_accepted_test(
+                "flowpoint_accepted_stays", "COALESCE(NEW.test_id, OLD.test_id)"
+            )
         ]
 
     def __str__(self) -> str:

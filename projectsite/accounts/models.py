@@ -63,7 +63,9 @@ class UserManager(BaseUserManager["User"]):
 class User(AbstractBaseUser):
     """A person who can sign in."""
 
-    username = models.CharField("sign-in name", max_length=64, unique=True, validators=[SIGN_IN_NAME])
+    username = models.CharField(
+        "sign-in name", max_length=64, unique=True, validators=[SIGN_IN_NAME]
+    )
     full_name = models.CharField("full name", max_length=120)
     reading_system = models.CharField(
         "units for reading", max_length=2, choices=UnitSystemChoice, blank=True

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from datetime import timedelta
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from procrastinate import RetryStrategy
 from procrastinate.contrib.django import app
@@ -20,7 +19,7 @@ log = logging.getLogger(__name__)
 
 F = TypeVar("F", bound=Callable[..., None])
 
-STALLED_AFTER = timedelta(seconds=60)
+STALLED_AFTER_S = 30.0
 """A worker that has not been heard of for this long is dead; its jobs start again."""
 
 
@@ -47,18 +46,21 @@ def cancel(job_id: int) -> bool:
     return bool(app.job_manager.cancel_job_by_id(job_id, abort=True))
 
 
-def retry_stalled() -> int:
-    """Put jobs of dead workers back into the queue; run once when a worker starts."""
+@app.periodic(cron="* * * * *")
+@app.task(name="core.retry-stalled", queueing_lock="core.retry-stalled", pass_context=False)
+async def retry_stalled(timestamp: int) -> None:
+    """Put jobs of dead workers back into the queue, once a minute."""
+    del timestamp
     manager = app.job_manager
-    stalled: list[Any] = list(manager.get_stalled_jobs(seconds_since_heartbeat=STALLED_AFTER.total_seconds()))
-    for found in stalled:
+    for found in await manager.get_stalled_jobs(seconds_since_heartbeat=STALLED_AFTER_S):
         log.warning("job %s of a dead worker starts again", found.id)
-        manager.retry_job(found)
-    return len(stalled)
+        await manager.retry_job(found)
 
 
 def waiting() -> int:
     """Count the jobs that wait or run."""
     from procrastinate.contrib.django.models import ProcrastinateJob  # noqa: PLC0415  # needs ready apps
 
-    return ProcrastinateJob.objects.filter(status__in=[Status.TODO.value, Status.DOING.value]).count()
+    return ProcrastinateJob.objects.filter(
+        status__in=[Status.TODO.value, Status.DOING.value]
+    ).count()

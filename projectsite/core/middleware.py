@@ -25,12 +25,17 @@ class CompressionMiddleware(GZipMiddleware):
 class ApplicationErrorMiddleware:
     """Turn a refusal that a page did not handle into a page with the right status."""
 
-    statuses: ClassVar[dict[type[ApplicationError], int]] = {NotFound: 404, Forbidden: 403, Conflict: 409}
+    statuses: ClassVar[dict[type[ApplicationError], int]] = {
+        NotFound: 404,
+        Forbidden: 403,
+        Conflict: 409,
+    }
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Serve the request."""
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
@@ -38,4 +43,6 @@ class ApplicationErrorMiddleware:
         if not isinstance(exception, ApplicationError):
             return None
         status = self.statuses.get(type(exception), 400)
-        return render(request, "refused.html", {"error": exception, "status": status}, status=status)
+        return render(
+            request, "refused.html", {"error": exception, "status": status}, status=status
+        )

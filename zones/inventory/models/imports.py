@@ -83,7 +83,9 @@ class ScheduleRow(models.Model):
     """One row of a received schedule with its outcome."""
 
     project = models.ForeignKey(PROJECT, on_delete=models.CASCADE, related_name="+")
-    schedule_import = models.ForeignKey(ScheduleImport, on_delete=models.CASCADE, related_name="rows")
+    schedule_import = models.ForeignKey(
+        ScheduleImport, on_delete=models.CASCADE, related_name="rows"
+    )
     row_number = models.PositiveIntegerField()
     tag = models.CharField(max_length=60, blank=True)
     outcome = models.CharField(max_length=10, choices=RowOutcome)
@@ -93,7 +95,7 @@ class ScheduleRow(models.Model):
     entered = models.JSONField(default=dict)
     # Field name -> [old, new], SI or text.
     changes = models.JSONField(default=dict)
-    # [{"cell": "F14", "field": ..., "message": ...}]
+    # A list of what is wrong: the cell, the field and the message of each.
     problems = models.JSONField(default=list)
 
     class Meta:
@@ -120,7 +122,9 @@ class ColumnMemory(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["project", "heading"], name="columnmemory_heading_unique")
+            models.UniqueConstraint(
+                fields=["project", "heading"], name="columnmemory_heading_unique"
+            )
         ]
 
     def __str__(self) -> str:

@@ -59,7 +59,10 @@ class BoxInlet(models.Model):
             models.CheckConstraint(
                 condition=Q(scheduled_low_m3_s=None)
                 | Q(scheduled_high_m3_s=None)
-                | Q(scheduled_low_m3_s__gte=0, scheduled_low_m3_s__lte=models.F("scheduled_high_m3_s")),
+                | Q(
+                    scheduled_low_m3_s__gte=0,
+                    scheduled_low_m3_s__lte=models.F("scheduled_high_m3_s"),
+                ),
                 name="boxinlet_range_ordered",
                 violation_error_message="The smallest scheduled airflow is above the largest.",
             ),

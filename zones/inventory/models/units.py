@@ -160,7 +160,11 @@ class TerminalUnit(models.Model):
     # Number of the schedule revision that last changed the unit; 0 when entered by hand.
     revision = models.PositiveIntegerField(default=0)
     source_import = models.ForeignKey(
-        "inventory.ScheduleImport", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+        "inventory.ScheduleImport",
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="+",
     )
     source_row = models.PositiveIntegerField(null=True, blank=True)
     archived_at = models.DateTimeField(null=True, blank=True)

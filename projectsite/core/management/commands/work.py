@@ -7,8 +7,6 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand
 
-from projectsite.core import jobs
-
 
 class Command(BaseCommand):
     """Take jobs from the queue until stopped; jobs of a worker that died start again."""
@@ -16,7 +14,6 @@ class Command(BaseCommand):
     help = "Run the job worker in the foreground."
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Sweep once, then work."""
+        """Work until told to stop."""
         del args, options
-        jobs.retry_stalled()
-        call_command("procrastinate", "worker", "--concurrency", "1")
+        call_command("procrastinate", "worker", "--concurrency", "1", "--delete-jobs", "successful")
