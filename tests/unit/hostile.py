@@ -28,7 +28,7 @@ def sheet_xml(rows: str, *, prolog: str = "", tail: str = "") -> str:
     return f'{prolog}<worksheet xmlns="{MAIN}"><sheetData>{rows}</sheetData>{tail}</worksheet>'
 
 
-def make_xlsx(rows: str = "", **parts: str | bytes) -> bytes:
+def make_xlsx(rows: str = "", /, **parts: str | bytes) -> bytes:
     """Return a workbook with one sheet; ``parts`` replace or add parts by their path."""
     content: dict[str, str | bytes] = {
         "[Content_Types].xml": CONTENT_TYPES,

@@ -249,7 +249,9 @@ def test_parent_outlives_every_kind_of_end(monkeypatch: pytest.MonkeyPatch) -> N
         stdout = b""
         stderr = b""
 
-    monkeypatch.setattr(read.subprocess, "run", lambda *_args, **_kwargs: Ended)
+    monkeypatch.setattr(
+        "projectsite.core.workbook.read.subprocess.run", lambda *_args, **_kwargs: Ended
+    )
     assert "the reader stopped on it" in refusal(b"a,b")
 
 

@@ -107,7 +107,7 @@ def test_xlsx_numbers_come_back_exactly() -> None:
 
 
 def test_xlsx_unknown_values_are_blank_and_dates_are_iso_text() -> None:
-    rows = [[None, float("nan")], [datetime(2026, 11, 25, tzinfo=UTC), True]]
+    rows: list[list[object]] = [[None, float("nan")], [datetime(2026, 11, 25, tzinfo=UTC), True]]
     sheet = read_sheet(xlsx_bytes(SheetOut("S", COLUMNS, rows)))
     assert sheet.rows[1:] == [[None, None], ["2026-11-25 00:00:00+00:00", True]]
 
