@@ -1,0 +1,1 @@
+"""Changing the inventory: one function per use case, one transaction each."""

@@ -1,0 +1,1 @@
+"""Reading the inventory: lists, details and the snapshots that other apps judge."""

@@ -1,0 +1,1 @@
+"""Tables of the inventory: one declaration for the page, workbooks and documents."""
