@@ -10,3 +10,11 @@ class InventoryConfig(AppConfig):
 
     name = "zones.inventory"
     label = "inventory"
+
+    def ready(self) -> None:
+        """Register what the inventory finds about units."""
+        from projectsite.core import findings  # noqa: PLC0415  # apps load before models
+        from zones.inventory import queries  # noqa: PLC0415  # apps load before models
+        from zones.inventory.domain import rules  # noqa: PLC0415  # apps load before models
+
+        findings.register("inventory", queries.findings, rules.RULES)

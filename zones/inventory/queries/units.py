@@ -1,0 +1,256 @@
+"""Terminal units: lists, one unit, and the snapshots that other apps judge."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import F, Q, QuerySet
+
+from projectsite.core.errors import NotFound
+from projectsite.core.findings import Finding
+from projectsite.core.scope import Scope
+from zones.inventory.domain import rules
+from zones.inventory.domain.fields import UNIT_FIELDS
+from zones.inventory.domain.types import ControllerFacts, InletFacts, OutletFacts, UnitFacts
+from zones.inventory.models import BoxInlet, Outlet, TerminalUnit
+
+UNIT_SORTS: Mapping[str, str] = {
+    "tag": "sort_key",
+    **{f.name: f.source for f in UNIT_FIELDS if f.name not in {"tag", "note"}},
+    "air_handler": "air_handler__sort_key",
+    "zone": "zone__sort_key",
+    "inlet": "inlet__diameter_m",
+    "revision": "revision",
+}
+"""What a list of units can be ordered by, and the column that it means."""
+
+_LISTED = {
+    **{f.name: f.source for f in UNIT_FIELDS},
+    "air_handler_id": "air_handler_id",
+    "zone_id": "zone_id",
+    "inlet_id": "inlet_id",
+    "controller_model_id": "controller_model_id",
+    "entered": "entered",
+    "revision": "revision",
+    "archived_at": "archived_at",
+    "version": "version",
+}
+LISTED: tuple[str, ...] = ("id", *_LISTED)
+"""Columns of a listed unit, in the order of the field list."""
+
+
+@dataclass(frozen=True, slots=True)
+class UnitFilter:
+    """Which units are wanted; an empty value leaves the filter out."""
+
+    text: str = ""
+    air_handler: int | None = None
+    zone: int | None = None
+    floor: str | None = None
+    heat: str = ""
+    fan: str = ""
+    inlet: str = ""
+    controller_model: int | None = None
+    revision: int | None = None
+    archived: bool = False
+    ids: tuple[int, ...] | None = None
+
+
+def _matching(scope: Scope, wanted: UnitFilter) -> QuerySet[TerminalUnit]:
+    units = TerminalUnit.objects.filter(
+        project_id=scope.project.id, archived_at__isnull=not wanted.archived
+    )
+    if wanted.text:
+        text = wanted.text
+        units = units.filter(
+            Q(tag__icontains=text)
+            | Q(location__icontains=text)
+            | Q(note__icontains=text)
+            | Q(zone__tag__icontains=text)
+            | Q(zone__name__icontains=text)
+        )
+    plain = {
+        "air_handler_id": wanted.air_handler,
+        "zone_id": wanted.zone,
+        "floor": wanted.floor,
+        "heat": wanted.heat or None,
+        "fan": wanted.fan or None,
+        "inlet__label__iexact": wanted.inlet or None,
+        "controller_model_id": wanted.controller_model,
+        "revision": wanted.revision,
+        "id__in": wanted.ids,
+    }
+    return units.filter(**{key: value for key, value in plain.items() if value is not None})
+
+
+def count_units(scope: Scope, wanted: UnitFilter) -> int:
+    """Count the units that match."""
+    return _matching(scope, wanted).count()
+
+
+def list_units(
+    scope: Scope,
+    wanted: UnitFilter,
+    *,
+    sort: str = "tag",
+    offset: int = 0,
+    limit: int | None = None,
+    columns: Sequence[str] = LISTED,
+) -> list[dict[str, Any]]:
+    """Read one page of units as plain values, keyed by field name.
+
+    ``columns`` are names out of ``LISTED``; ``sort`` is a key of ``UNIT_SORTS`` with ``-`` in
+    front for downwards. Unknown values come last either way.
+    """
+    key = UNIT_SORTS[sort.removeprefix("-")]
+    order = F(key).desc(nulls_last=True) if sort.startswith("-") else F(key).asc(nulls_last=True)
+    by = ["sort_key", "id"] if sort == "tag" else [order, "sort_key", "id"]
+    sources = [_LISTED.get(name, name) for name in columns]
+    rows = _matching(scope, wanted).order_by(*by).values_list(*sources)
+    chosen = rows[offset:] if limit is None else rows[offset : offset + limit]
+    return [dict(zip(columns, row, strict=True)) for row in chosen]
+
+
+def unit_row(scope: Scope, unit_id: int) -> dict[str, Any]:
+    """Read one unit as plain values, archived or not; NotFound when it is not in the project."""
+    row = (
+        TerminalUnit.objects.filter(project_id=scope.project.id, id=unit_id)
+        .values_list("id", *_LISTED.values())
+        .first()
+    )
+    if row is None:
+        raise NotFound("There is no such terminal unit in this project.")
+    return dict(zip(LISTED, row, strict=True))
+
+
+def unit_id_of(scope: Scope, tag: str) -> int:
+    """Find a unit's id by its tag, whatever its case; NotFound when there is none."""
+    found = (
+        TerminalUnit.objects.filter(project_id=scope.project.id, tag__iexact=tag)
+        .values_list("id", flat=True)
+        .first()
+    )
+    if found is None:
+        raise NotFound(f"There is no terminal unit {tag} in this project.")
+    return found
+
+
+def unit_ids(scope: Scope, wanted: UnitFilter | None = None) -> list[int]:
+    """Ids of the units that match, by tag."""
+    chosen = _matching(scope, wanted or UnitFilter()).order_by("sort_key", "id")
+    return list(chosen.values_list("id", flat=True))
+
+
+_DIRECT = tuple(
+    f.name
+    for f in UNIT_FIELDS
+    if f.is_stored and f.kind != "link" and not f.name.startswith("position") and f.name != "note"
+)
+_FACT_COLUMNS = (
+    "id",
+    "sort_key",
+    *_DIRECT,
+    "air_handler_id",
+    "air_handler__tag",
+    "zone_id",
+    "zone__tag",
+    "inlet_id",
+    "inlet__box_model_id",
+    "inlet__box_model__name",
+    "controller_model_id",
+    "controller_model__name",
+    "controller_model__readable_pressure_pa",
+    "controller_model__span_pa",
+    "controller_model__accuracy_fraction",
+    "controller_model__accuracy_floor_pa",
+    "revision",
+    "archived_at",
+    "version",
+)
+
+
+def unit_facts(scope: Scope, unit_ids: Sequence[int]) -> list[UnitFacts]:
+    """Snapshots of these units of the project, in the order of their tags, in three queries.
+
+    Units of other projects are left out; archived units are included and say so.
+    """
+    rows = list(
+        TerminalUnit.objects.filter(project_id=scope.project.id, id__in=unit_ids)
+        .order_by("sort_key", "id")
+        .values(*_FACT_COLUMNS)
+    )
+    inlets = _inlets({row["inlet__box_model_id"] for row in rows} - {None})
+    outlets = _outlets(scope, [row["id"] for row in rows])
+    return [_facts(row, inlets, outlets) for row in rows]
+
+
+def _inlets(box_models: Iterable[int]) -> dict[int, tuple[InletFacts, ...]]:
+    found: dict[int, tuple[InletFacts, ...]] = {}
+    rows = BoxInlet.objects.filter(box_model_id__in=list(box_models)).order_by("diameter_m", "id")
+    for box_model_id, *values in rows.values_list(
+        "box_model_id",
+        "id",
+        "label",
+        "diameter_m",
+        "free_area_m2",
+        "nominal_k_m3_s_sqrt_pa",
+        "scheduled_low_m3_s",
+        "scheduled_high_m3_s",
+    ):
+        found[box_model_id] = (*found.get(box_model_id, ()), InletFacts(*values))
+    return found
+
+
+def _outlets(scope: Scope, unit_ids: Sequence[int]) -> dict[int, list[OutletFacts]]:
+    found: dict[int, list[OutletFacts]] = {}
+    rows = Outlet.objects.filter(
+        project_id=scope.project.id, unit_id__in=unit_ids, archived_at=None
+    ).order_by("unit_id", "sort_key", "id")
+    for unit_id, *values in rows.values_list(
+        "unit_id", "id", "tag", "kind", "location", "design_m3_s", "hood_factor"
+    ):
+        found.setdefault(unit_id, []).append(OutletFacts(*values))
+    return found
+
+
+def _facts(
+    row: Mapping[str, Any],
+    inlets: Mapping[int, tuple[InletFacts, ...]],
+    outlets: Mapping[int, list[OutletFacts]],
+) -> UnitFacts:
+    of_model = inlets.get(row["inlet__box_model_id"], ())
+    controller = None
+    if row["controller_model_id"] is not None:
+        controller = ControllerFacts(
+            row["controller_model_id"],
+            row["controller_model__name"],
+            row["controller_model__readable_pressure_pa"],
+            row["controller_model__span_pa"],
+            row["controller_model__accuracy_fraction"],
+            row["controller_model__accuracy_floor_pa"],
+        )
+    return UnitFacts(
+        id=row["id"],
+        sort_key=row["sort_key"],
+        air_handler_id=row["air_handler_id"],
+        air_handler=row["air_handler__tag"] or "",
+        zone_id=row["zone_id"],
+        zone=row["zone__tag"] or "",
+        box_model_id=row["inlet__box_model_id"],
+        box_model=row["inlet__box_model__name"] or "",
+        inlet=next((inlet for inlet in of_model if inlet.id == row["inlet_id"]), None),
+        inlets=of_model,
+        controller=controller,
+        outlets=tuple(outlets.get(row["id"], ())),
+        revision=row["revision"],
+        is_archived=row["archived_at"] is not None,
+        version=row["version"],
+        **{name: row[name] for name in _DIRECT},
+    )
+
+
+def findings(scope: Scope, unit_ids: Sequence[int]) -> list[Finding]:
+    """What the inventory finds about these units."""
+    return [found for unit in unit_facts(scope, unit_ids) for found in rules.check(unit)]
