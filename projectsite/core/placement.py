@@ -154,7 +154,7 @@ def _short_run(var: Path) -> Path:
 
 def _make_closed(folder: Path, account: Account | None) -> None:
     """Make the folder for its owner alone; refuse one that isn't, or a link."""
-    _make_passable(folder.parent, 0o711)
+    make_passable(folder.parent, 0o711)
     uid = account.uid if account else os.geteuid()
     try:
         folder.mkdir(mode=0o700)
@@ -171,7 +171,7 @@ def _make_closed(folder: Path, account: Account | None) -> None:
         )
 
 
-def _make_passable(folder: Path, mode: int) -> None:
+def make_passable(folder: Path, mode: int) -> None:
     """Make a folder that others can pass through, whatever the umask of the person is."""
     with contextlib.suppress(FileExistsError):
         folder.mkdir(parents=True)
@@ -179,8 +179,8 @@ def _make_passable(folder: Path, mode: int) -> None:
 
 
 def _make_base(base: Path, var: Path) -> None:
-    _make_passable(base.parent, 0o755)
-    _make_passable(base, 0o711)
+    make_passable(base.parent, 0o755)
+    make_passable(base, 0o711)
     if base.lstat().st_uid != os.geteuid() or not base.is_dir() or base.is_symlink():
         raise PlacementError(f"{base} belongs to another account.")
     (base / "belongs-to").write_text(f"{var}\n")

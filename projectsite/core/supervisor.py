@@ -24,6 +24,7 @@ from typing import IO, Protocol
 
 from projectsite.core import processes
 from projectsite.core.embedded import LOG_LIMIT_BYTES, DatabaseError
+from projectsite.core.placement import PlacementError, make_passable
 
 MARK = "PLENUM_SUPERVISED"  # environment variable of all our children: the var folder
 STEADY_S = 30.0  # a part that ran this long starts again at once when it stops
@@ -144,8 +145,10 @@ class Supervisor:
             return
         self._wake = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
         signal.set_wakeup_fd(self._wake[1], warn_on_full_buffer=False)
-        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        for number in (signal.SIGINT, signal.SIGTERM):
             signal.signal(number, self._ask_to_stop)
+        if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:  # as under nohup
+            signal.signal(signal.SIGHUP, self._ask_to_stop)
         signal.signal(signal.SIGCHLD, lambda *_: None)  # only so that the pause below ends
 
     def _ask_to_stop(self, _number: int, _frame: object) -> None:
@@ -155,6 +158,11 @@ class Supervisor:
     def stopping(self) -> bool:
         """Whether somebody asked to stop."""
         return self._stopping
+
+    @property
+    def has_parts(self) -> bool:
+        """Whether any part was started."""
+        return bool(self._watched)
 
     def run(self, every_tick: Callable[[], None] = lambda: None) -> None:
         """Watch the parts until a signal asks to stop."""
@@ -187,7 +195,7 @@ class Supervisor:
         try:
             watched.part.stop()  # ends what is left of it and releases its locks
             watched.part.start()
-        except (DatabaseError, OSError) as error:
+        except (DatabaseError, PlacementError, OSError) as error:
             watched.failures += 1
             watched.start_at = self.clock() + pause_s(watched.failures)
             self.say(f"{watched.part.name} can't start: {error}")
@@ -241,7 +249,7 @@ class RunningLock:
         AlreadyRunningError
             Somebody else holds it; the text says who, as far as known.
         """
-        self._path.parent.mkdir(parents=True, exist_ok=True)
+        make_passable(self._path.parent, 0o711)
         file = self._path.open("a")
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -267,9 +275,9 @@ class RunningLock:
     def _describe_holder(self) -> str:
         try:
             note = json.loads(self._note.read_text())
-            return f"at {note['address']} (process {note['pid']})"
+            return f"running at {note['address']} (process {note['pid']})"
         except (OSError, ValueError, KeyError, TypeError):
-            return "and still starting"
+            return f"being started on the folder {self._path.parent.parent}"
 
 
 def stop_leftovers(var: Path) -> list[int]:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import signal
-import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -48,14 +46,7 @@ def make_site(reachable_bindir: Path) -> Iterator[Callable[[str], Site]]:
 
         yield make
         for site in sites:
-            for keeper in site.keepers:
-                if keeper.process.poll() is None:
-                    keeper.kill()
-                assert keeper.process.stdout is not None
-                keeper.process.stdout.close()
-            for pid in site.servers():
-                os.kill(pid, signal.SIGKILL)
-            site.wait_empty()
+            site.end()
 
 
 @pytest.fixture(params=KINDS)
@@ -65,24 +56,19 @@ def site(request: pytest.FixtureRequest, make_site: Callable[[str], Site]) -> Si
 
 
 @pytest.fixture(scope="session")
-def made_data(reachable_bindir: Path) -> Iterator[Path]:
-    """A database as a first start leaves it; copying it is faster than making another."""
+def started_site(reachable_bindir: Path) -> Iterator[Site]:
+    """A site in the open that was started before; making one costs more than most tests."""
     with open_folder() as outer:
-        site = Site("root" if AS_ROOT else "ordinary", outer / "made", reachable_bindir)
+        site = Site("root" if AS_ROOT else "ordinary", outer / "shared", reachable_bindir)
         site.var.mkdir(parents=True)
         site.var.chmod(0o711)
-        keeper = site.start()
-        assert keeper.url, keeper.refused
-        assert keeper.stop() == 0
-        assert keeper.process.stdout is not None
-        keeper.process.stdout.close()
-        yield site.data
+        assert site.start().stop() == 0
+        yield site
+        site.end()
 
 
 @pytest.fixture
-def plain_site(make_site: Callable[[str], Site], made_data: Path) -> Site:
-    """A site in the open that was started before, for what doesn't depend on the account."""
-    site = make_site("root" if AS_ROOT else "ordinary")
-    # cp keeps the owner, which copytree doesn't.
-    subprocess.run(["/bin/cp", "-a", str(made_data), str(site.var / "postgres")], check=True)
-    return site
+def plain_site(started_site: Site) -> Iterator[Site]:
+    """The shared site, for what doesn't depend on the account; nothing runs on it after."""
+    yield started_site
+    started_site.end()

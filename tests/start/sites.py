@@ -109,8 +109,16 @@ class Site:
             if processes.working_folder(pid) == data and not processes.is_zombie(pid)
         ]
 
-    def wait_empty(self) -> None:
-        """Wait until no process works in the data folder."""
+    def end(self) -> None:
+        """Leave no process behind, whatever the test did."""
+        for keeper in self.keepers:
+            if keeper.process.poll() is None:
+                keeper.kill()
+            assert keeper.process.stdout is not None
+            keeper.process.stdout.close()
+        self.keepers.clear()
+        for pid in self.servers():
+            os.kill(pid, signal.SIGKILL)
         wait_until(lambda: not self.servers())
 
     def permissions(self) -> dict[Path, tuple[int, int, int]]:

@@ -18,6 +18,7 @@ from tests.start.sites import AS_ROOT, KINDS, STRANGER_UID, Site, wait_until
 
 def write_row(url: str) -> None:
     with psycopg.connect(url) as connection:
+        connection.execute("drop table if exists kept")
         connection.execute("create table kept as select 42 as answer")
 
 
@@ -184,9 +185,13 @@ def test_foreign_content_in_the_data_folder_is_not_touched(
 
 def test_data_of_another_version_are_refused_in_words(plain_site: Site) -> None:
     site = plain_site
-    site.start().stop()
-    (site.data / "PG_VERSION").write_text("9\n")
-    refused = site.start().refused
+    version = site.data / "PG_VERSION"
+    made_by = version.read_text()
+    version.write_text("9\n")
+    try:
+        refused = site.start().refused
+    finally:
+        version.write_text(made_by)
     assert "made by PostgreSQL 9" in refused
     assert "version 18" in refused
 

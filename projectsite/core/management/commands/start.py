@@ -95,18 +95,20 @@ class Start:
 
     def run(self) -> None:
         """Start everything, watch it, stop it."""
+        os.umask(0o077)  # what is written from here on is for this account only
         lock = RunningLock(self.var)
         try:
             lock.take()
         except AlreadyRunningError as error:
-            raise StartError(f"Plenum Ledger is already running {error}.") from None
+            raise StartError(f"Plenum Ledger is already {error}.") from None
         try:
             self.supervisor.listen_for_signals()
             self._run_locked(lock)
         except _StoppedEarly:
             pass
         finally:
-            _say("stopping")
+            if self.supervisor.has_parts:
+                _say("stopping")
             self.supervisor.stop()
             lock.release()
         _say("stopped; all data are kept")
@@ -328,12 +330,12 @@ class Start:
         write("")
 
 
-class _StoppedEarly(Exception):  # noqa: N818  not an error: somebody pressed Ctrl-C during the start
+class _StoppedEarly(Exception):
     pass
 
 
 def _say(line: str) -> None:
-    write(f"{time.strftime('%H:%M:%S')}  {line}")
+    write(f"{time.strftime('%H:%M:%S', time.gmtime())} UTC  {line}")
 
 
 def _show(tails: list[Tail]) -> None:
