@@ -93,8 +93,10 @@ def send(pid: int, number: signal.Signals, is_ours: Callable[[int], bool]) -> bo
     """
     try:
         handle = os.pidfd_open(pid)
-    except OSError:
+    except ProcessLookupError:
         return False
+    except OSError:  # an old kernel or container forbids handles: the check alone has to do
+        return _send_without_handle(pid, number, is_ours)
     try:
         if not is_ours(pid):
             return False
@@ -103,6 +105,16 @@ def send(pid: int, number: signal.Signals, is_ours: Callable[[int], bool]) -> bo
         return False
     finally:
         os.close(handle)
+    return True
+
+
+def _send_without_handle(pid: int, number: signal.Signals, is_ours: Callable[[int], bool]) -> bool:
+    if not is_ours(pid):
+        return False
+    try:
+        os.kill(pid, number)
+    except OSError:
+        return False
     return True
 
 
