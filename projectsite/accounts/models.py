@@ -201,12 +201,19 @@ class Membership(models.Model):
 
 
 class Invitation(models.Model):
-    """A one-time link to join a project, or, without a project, to be the first person."""
+    """A one-time link.
+
+    It lets someone join a project; or, with ``password_of``, lets a member choose a new
+    password; or, without a project, makes the first person of the site.
+    """
 
     project = models.ForeignKey(Project, on_delete=models.CASCADE, null=True)
     role = models.CharField(max_length=12, choices=RoleChoice, blank=True)
     trade = models.CharField(max_length=12, choices=TradeChoice, blank=True)
     invited_name = models.CharField("who is invited", max_length=120)
+    password_of = models.ForeignKey(
+        User, on_delete=models.CASCADE, null=True, blank=True, related_name="+"
+    )
     digest = models.CharField(max_length=64, unique=True)
     created_by = models.ForeignKey(User, on_delete=models.SET_NULL, null=True, related_name="+")
     created_at = models.DateTimeField()
@@ -218,10 +225,22 @@ class Invitation(models.Model):
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=(Q(project=None) & Q(role=""))
-                | (Q(project__isnull=False) & Q(role__in=RoleChoice.values)),
-                name="invitation_role_with_project",
+                condition=Q(project=None, role="", password_of=None)
+                | Q(project__isnull=False, role="", password_of__isnull=False)
+                | Q(project__isnull=False, role__in=RoleChoice.values, password_of=None),
+                name="invitation_purpose_clear",
             ),
+            models.CheckConstraint(
+                condition=Q(role="installer", trade__in=TradeChoice.values)
+                | (~Q(role="installer") & Q(trade="")),
+                name="invitation_trade_of_installer",
+                violation_error_message="An installer has a trade; nobody else does.",
+            ),
+            models.CheckConstraint(
+                condition=Q(used_at=None) | Q(withdrawn_at=None),
+                name="invitation_used_or_withdrawn",
+            ),
+            models.CheckConstraint(condition=~Q(invited_name=""), name="invitation_name_given"),
             models.CheckConstraint(
                 condition=Q(expires_at__gt=models.F("created_at")), name="invitation_expires_later"
             ),
