@@ -92,7 +92,8 @@ def require_libraries() -> None:
 
 def require_venv_module() -> None:
     """Make sure that this Python can make virtual environments with pip in them."""
-    probe = "import ensurepip, venv"
+    # Debian leaves parts of both modules behind when their package is missing.
+    probe = "import ensurepip, venv; ensurepip.version()"
     if _runs([sys.executable, "-c", probe]):
         return
     require_packages(["python3-venv"], "A virtual environment")

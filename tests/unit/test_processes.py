@@ -62,15 +62,10 @@ def test_signal_needs_proof(
 
 
 def test_stop_all_goes_on_to_the_stronger_signal() -> None:
-    stubborn = subprocess.Popen(
-        [
-            sys.executable,
-            "-c",
-            "import signal, time; signal.signal(15, signal.SIG_IGN); print(flush=True); "
-            "time.sleep(60)",
-        ],
-        stdout=subprocess.PIPE,
+    deaf = (
+        "import signal, time; signal.signal(15, signal.SIG_IGN); print(flush=True); time.sleep(60)"
     )
+    stubborn = subprocess.Popen([sys.executable, "-c", deaf], stdout=subprocess.PIPE)
     assert stubborn.stdout is not None
     stubborn.stdout.readline()
 
