@@ -17,6 +17,7 @@ import hashlib
 import json
 import os
 import secrets
+import shutil
 import subprocess
 import sys
 import time
@@ -146,9 +147,17 @@ def read_stamp(venv: Path) -> dict[str, str]:
     return {str(key): str(value) for key, value in content.items()}
 
 
+def is_whole(venv: Path, stamp: dict[str, str]) -> bool:
+    """Whether no build of the environment was interrupted and it wasn't moved here.
+
+    One without a stamp was made by hand; it is completed, not removed.
+    """
+    return not (venv / BUILDING).exists() and stamp.get("place", str(venv)) == str(venv)
+
+
 def is_usable(venv: Path, stamp: dict[str, str], *, inside: bool) -> bool:
     """Whether the environment is complete, stands where it was made and fits its Python."""
-    if (venv / BUILDING).exists() or stamp.get("place") != str(venv):
+    if not is_whole(venv, stamp) or stamp.get("place") != str(venv):
         return False
     if inside and stamp.get("python") != python_version():
         return False
@@ -190,7 +199,8 @@ def build(project: Path, *, tests: bool, inside: bool) -> bool:
     python = venv / "bin" / "python"
     stamp = read_stamp(venv)
     began = time.monotonic()
-    if not is_usable(venv, stamp, inside=inside) or not _answers(python):
+    outdated = inside and stamp.get("python", python_version()) != python_version()
+    if outdated or not is_whole(venv, stamp) or not _answers(python):
         make_venv(venv)
         stamp = {}
     (venv / BUILDING).touch()
@@ -203,15 +213,25 @@ def build(project: Path, *, tests: bool, inside: bool) -> bool:
         say(
             f"Installing {count} packages of {name} into .venv; this takes a minute the first time."
         )
-        install(python, path)
+        try:
+            install(python, path)
+        except MissingError:
+            # Said, not killed: what is there is whole, and the next start goes on from it.
+            write_stamp(venv, stamp)
+            raise
         stamp[name] = fingerprint(path)
-    stamp |= {"place": str(venv), "python": _version_of(python)}
-    making = venv / f"{STAMP}.new"
-    making.write_text(json.dumps(stamp, indent=1))
-    making.replace(venv / STAMP)
-    (venv / BUILDING).unlink()
+    write_stamp(venv, stamp)
     say(f"Packages are ready ({time.monotonic() - began:.0f} s).")
     return True
+
+
+def write_stamp(venv: Path, installed: dict[str, str]) -> None:
+    """Note what is installed, and that no build is going on any more."""
+    python = _version_of(venv / "bin" / "python")
+    making = venv / f"{STAMP}.new"
+    making.write_text(json.dumps({**installed, "place": str(venv), "python": python}, indent=1))
+    making.replace(venv / STAMP)
+    (venv / BUILDING).unlink()
 
 
 def make_venv(venv: Path) -> None:
@@ -220,11 +240,14 @@ def make_venv(venv: Path) -> None:
     base = getattr(sys, "_base_executable", None) or sys.executable
     say(f"Making the virtual environment {venv}")
     try:
+        if venv.is_dir() and not venv.is_symlink():
+            shutil.rmtree(venv)
         venv.mkdir(exist_ok=True)
+        (venv / BUILDING).touch()  # first, so that a kill from here on is noticed
     except OSError as error:
         raise MissingError(f"{venv} can't be made: {error.strerror}.") from None
     result = subprocess.run(  # noqa: S603  the running Python
-        [base, "-m", "venv", "--clear", str(venv)],
+        [base, "-m", "venv", str(venv)],
         capture_output=True,
         text=True,
         check=False,

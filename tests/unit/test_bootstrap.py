@@ -120,6 +120,17 @@ def test_build_from_nothing_and_after_a_kill(project: Path) -> None:
     assert bootstrap.is_current(project, tests=False, inside=False)
 
 
+def test_environment_made_by_hand_is_completed_not_removed(project: Path) -> None:
+    venv = project / ".venv"
+    subprocess.run([sys.executable, "-m", "venv", str(venv)], check=True)
+    own = venv / "something-of-mine"
+    own.touch()
+    assert not bootstrap.is_current(project, tests=False, inside=False)
+    assert bootstrap.build(project, tests=False, inside=False)
+    assert own.exists()
+    assert bootstrap.is_current(project, tests=False, inside=False)
+
+
 def bootstrap_library(venv: Path) -> str:
     """Name of the folder of the environment's Python below lib."""
     return next((venv / "lib").glob("python3.*")).name
@@ -133,6 +144,11 @@ def test_refused_package_names_the_reason_and_leaves_no_stamp(project: Path) -> 
     with pytest.raises(MissingError, match=r"(?s)HASHES.*could not be installed"):
         bootstrap.build(project, tests=False, inside=False)
     assert not bootstrap.is_current(project, tests=False, inside=False)
+    kept = project / ".venv" / "kept"
+    kept.touch()
+    (project / "requirements.txt").write_text("# mended\n")
+    assert bootstrap.build(project, tests=False, inside=False)
+    assert kept.exists(), "a refusal is no reason to begin anew"
 
 
 def test_missing_lock_file_is_said(project: Path) -> None:
