@@ -147,6 +147,13 @@ def scope_by_id(user_id: int, project_id: int) -> Scope:
     return _scope(membership)
 
 
+def person_of(request: ScopedRequest | HttpRequest) -> Person:
+    """Give the signed-in person, for what belongs to a person and not to a project."""
+    if not isinstance(request.user, User):
+        raise Forbidden("Sign in first.")
+    return _person(request.user)
+
+
 def require_creator(user: AbstractBaseUser | AnonymousUser) -> User:
     """Refuse a person who may not create projects."""
     if not isinstance(user, User) or not user.may_create_projects:

@@ -1,0 +1,1 @@
+"""Every change to people, projects, memberships, links and tokens."""
