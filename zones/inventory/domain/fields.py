@@ -7,7 +7,7 @@ columns are made from it; a test holds it against the tables.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 FANS: tuple[tuple[str, str], ...] = (
     ("none", "none"),
@@ -50,7 +50,9 @@ class Field:
         Attribute of the table; "" when the field is only shown (a box model comes with
         its inlet).
     low, high
-        Allowed range of a count or figure, both included.
+        Allowed range of a number, both included (SI for a quantity).
+    is_above_zero
+        The number must be more than zero.
     """
 
     name: str
@@ -67,6 +69,7 @@ class Field:
     high: float | None = None
     order: int = 0
     default: str | float | None = None
+    is_above_zero: bool = False
 
     @property
     def is_quantity(self) -> bool:
@@ -78,27 +81,22 @@ class Field:
         """Tell whether the record itself holds the value."""
         return bool(self.column)
 
+    @property
+    def is_text(self) -> bool:
+        """Tell whether the value is text that is empty, never unknown, when not given."""
+        return self.kind in {"text", "long-text", "choice"}
+
 
 def _numbered(*fields: Field) -> tuple[Field, ...]:
     """Fill in what follows from the name and the place in the list."""
     return tuple(
-        Field(
-            name=f.name,
-            label=f.label,
-            kind=f.kind,
-            group=f.group,
-            required=f.required,
-            help=f.help,
-            source=f.source or f.name,
-            column="" if f.column == "-" else f.column or f.name,
-            choices=f.choices,
-            max_length=f.max_length,
-            low=f.low,
-            high=f.high,
+        replace(
+            field,
+            source=field.source or field.name,
+            column="" if field.column == "-" else field.column or field.name,
             order=place,
-            default=f.default,
         )
-        for place, f in enumerate(fields)
+        for place, field in enumerate(fields)
     )
 
 
@@ -135,12 +133,14 @@ UNIT_FIELDS: tuple[Field, ...] = _numbered(
         source="controller_model__name",
         column="controller_model_id",
     ),
-    Field("cooling_max_m3_s", "Cooling maximum", "airflow", "Airflow"),
-    Field("cooling_min_m3_s", "Cooling minimum", "airflow", "Airflow"),
-    Field("heating_max_m3_s", "Heating maximum", "airflow", "Airflow"),
-    Field("heating_min_m3_s", "Heating minimum", "airflow", "Airflow"),
-    Field("standby_min_m3_s", "Standby minimum", "airflow", "Airflow"),
-    Field("water_flow_m3_s", "Reheat water flow", "water_flow", "Hot-water reheat"),
+    Field("cooling_max_m3_s", "Cooling maximum", "airflow", "Airflow", low=0.0),
+    Field("cooling_min_m3_s", "Cooling minimum", "airflow", "Airflow", low=0.0),
+    Field("heating_max_m3_s", "Heating maximum", "airflow", "Airflow", low=0.0),
+    Field("heating_min_m3_s", "Heating minimum", "airflow", "Airflow", low=0.0),
+    Field("standby_min_m3_s", "Standby minimum", "airflow", "Airflow", low=0.0),
+    Field(
+        "water_flow_m3_s", "Reheat water flow", "water_flow", "Hot-water reheat", is_above_zero=True
+    ),
     Field("entering_water_degc", "Entering water", "temperature", "Hot-water reheat"),
     Field("leaving_water_degc", "Leaving water", "temperature", "Hot-water reheat"),
     Field("coil_rows", "Coil rows", "count", "Hot-water reheat", low=1, high=12),
@@ -153,8 +153,8 @@ UNIT_FIELDS: tuple[Field, ...] = _numbered(
         high=1000,
         help="US gallons a minute at a pressure drop of 1 psi.",
     ),
-    Field("heater_power_w", "Heater power", "power", "Electric reheat"),
-    Field("heater_voltage_v", "Heater voltage", "voltage", "Electric reheat"),
+    Field("heater_power_w", "Heater power", "power", "Electric reheat", is_above_zero=True),
+    Field("heater_voltage_v", "Heater voltage", "voltage", "Electric reheat", is_above_zero=True),
     Field(
         "heater_phases",
         "Heater phases",
@@ -176,7 +176,7 @@ OUTLET_FIELDS: tuple[Field, ...] = _numbered(
     Field("tag", "Tag", "text", "Outlet", required=True, max_length=40),
     Field("kind", "Kind", "choice", "Outlet", choices=OUTLET_KINDS, default="ceiling"),
     Field("location", "Location", "text", "Outlet", max_length=120),
-    Field("design_m3_s", "Design airflow", "airflow", "Outlet"),
+    Field("design_m3_s", "Design airflow", "airflow", "Outlet", low=0.0),
     Field(
         "hood_factor",
         "Hood factor",
@@ -187,6 +187,80 @@ OUTLET_FIELDS: tuple[Field, ...] = _numbered(
         default=1.0,
         help="Traverse over hood for this kind of outlet; 1 unless it was determined.",
     ),
+)
+
+AIR_HANDLER_FIELDS: tuple[Field, ...] = _numbered(
+    Field("tag", "Tag", "text", "Air handler", required=True, max_length=40),
+    Field("name", "Name", "text", "Air handler", max_length=120),
+    Field("design_m3_s", "Design airflow", "airflow", "Air handler", is_above_zero=True),
+    Field(
+        "design_static_pa",
+        "Design duct static pressure",
+        "pressure",
+        "Air handler",
+        is_above_zero=True,
+    ),
+    Field("design_supply_degc", "Design supply temperature", "temperature", "Air handler"),
+)
+
+ZONE_FIELDS: tuple[Field, ...] = _numbered(
+    Field("tag", "Tag", "text", "Zone", required=True, max_length=60),
+    Field("name", "Name", "text", "Zone", max_length=120),
+    Field("floor", "Floor", "text", "Zone", max_length=40),
+    Field("area_m2", "Floor area", "floor_area", "Zone", is_above_zero=True),
+    Field("population", "People", "people", "Zone", low=0.0),
+)
+
+BOX_MODEL_FIELDS: tuple[Field, ...] = _numbered(
+    Field("name", "Box model", "text", "Box model", required=True, max_length=80),
+    Field("note", "Note", "long-text", "Box model", max_length=2000),
+)
+
+INLET_FIELDS: tuple[Field, ...] = _numbered(
+    Field(
+        "label",
+        "Inlet size as written",
+        "text",
+        "Inlet",
+        required=True,
+        max_length=24,
+        help="As on the schedule: 8 in, 200 mm, 24x16.",
+    ),
+    Field("diameter_m", "Nominal diameter", "diameter", "Inlet", required=True, is_above_zero=True),
+    Field("free_area_m2", "Free area", "free_area", "Inlet", required=True, is_above_zero=True),
+    Field(
+        "nominal_k_m3_s_sqrt_pa",
+        "Nominal K factor",
+        "k_factor",
+        "Inlet",
+        required=True,
+        is_above_zero=True,
+    ),
+    Field("scheduled_low_m3_s", "Smallest scheduled airflow", "airflow", "Inlet", low=0.0),
+    Field("scheduled_high_m3_s", "Largest scheduled airflow", "airflow", "Inlet", low=0.0),
+)
+
+CONTROLLER_FIELDS: tuple[Field, ...] = _numbered(
+    Field("name", "Controller model", "text", "Controller model", required=True, max_length=80),
+    Field(
+        "readable_pressure_pa",
+        "Lowest readable pressure",
+        "pressure",
+        "Controller model",
+        is_above_zero=True,
+        help="Below it the reported airflow is not to be relied on.",
+    ),
+    Field("span_pa", "Pressure range", "pressure", "Controller model", is_above_zero=True),
+    Field(
+        "accuracy_fraction",
+        "Accuracy, share of reading",
+        "fraction",
+        "Controller model",
+        low=0.0,
+        high=1.0,
+    ),
+    Field("accuracy_floor_pa", "Accuracy, fixed part", "pressure", "Controller model", low=0.0),
+    Field("note", "Note", "long-text", "Controller model", max_length=2000),
 )
 
 UNIT_FIELD: Mapping[str, Field] = {field.name: field for field in UNIT_FIELDS}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,12 +184,27 @@ class ControllerModelFacts:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One line of a record's change log: who changed which field from what to what."""
+    """One line of a change log.
 
-    at: str
+    Attributes
+    ----------
+    what
+        "added", "changed", "archived", "restored" or "removed".
+    record
+        Which record it was: "" for the one asked about, else a part of it ("outlet D-1").
+    field, kind
+        Name and kind of the field, as in the field list; "" for the whole record.
+    old, new
+        Value before and after: SI for a quantity, the tag or name for a link.
+    """
+
+    at: datetime
     who: str
     where: str
     what: str
-    field: str
-    old: str
-    new: str
+    record: str = ""
+    field: str = ""
+    label: str = ""
+    kind: str = ""
+    old: str | float | None = None
+    new: str | float | None = None

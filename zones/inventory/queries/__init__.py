@@ -2,6 +2,25 @@
 
 from __future__ import annotations
 
+from zones.inventory.queries.air_handlers import air_handler, air_handlers
+from zones.inventory.queries.history import unit_log
+from zones.inventory.queries.library import (
+    Options,
+    box_model,
+    box_models,
+    controller_model,
+    controller_models,
+    inlet_choices,
+    inlet_use,
+    options,
+)
+from zones.inventory.queries.outlets import (
+    OUTLET_SORTS,
+    OutletFilter,
+    count_outlets,
+    list_outlets,
+    outlet_row,
+)
 from zones.inventory.queries.units import (
     LISTED,
     UNIT_SORTS,
@@ -14,16 +33,37 @@ from zones.inventory.queries.units import (
     unit_ids,
     unit_row,
 )
+from zones.inventory.queries.zones import ZONE_SORTS, count_zones, zone, zones
 
 __all__ = [
     "LISTED",
+    "OUTLET_SORTS",
     "UNIT_SORTS",
+    "ZONE_SORTS",
+    "Options",
+    "OutletFilter",
     "UnitFilter",
+    "air_handler",
+    "air_handlers",
+    "box_model",
+    "box_models",
+    "controller_model",
+    "controller_models",
+    "count_outlets",
     "count_units",
+    "count_zones",
     "findings",
+    "inlet_choices",
+    "inlet_use",
+    "list_outlets",
     "list_units",
+    "options",
+    "outlet_row",
     "unit_facts",
     "unit_id_of",
     "unit_ids",
+    "unit_log",
     "unit_row",
+    "zone",
+    "zones",
 ]
