@@ -1,0 +1,116 @@
+"""What the frame of every page needs: navigation, reader's units, person. Never a query."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, get_urlconf, reverse
+
+from projectsite.core.scope import Scope
+
+ROLE_WORDS = {
+    "office": "Office",
+    "controls": "Controls technician",
+    "balancer": "Balancer",
+    "installer": "Installer",
+    "owner": "Owner’s representative",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A place of the navigation: its page, the action it needs, and the pages that belong to it."""
+
+    label: str
+    url_name: str
+    action: str = ""
+    covers: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class NavItem:
+    """A link of the navigation; ``current`` is "page", "true" (a page below it) or ""."""
+
+    label: str
+    address: str
+    current: str
+
+
+PLACES = (
+    Place("Home", "home"),
+    Place("Project", "project"),
+    Place("Schedule", "inventory:units", covers=("inventory:",)),
+    Place("Airflow", "airflow:tests", "see-tests", covers=("airflow:",)),
+    Place("Documents", "reports:documents", covers=("reports:",)),
+    Place("Library", "inventory:library", covers=("inventory:library",)),
+    Place("People", "accounts:people", "manage-people"),
+    Place("Settings", "accounts:settings", "edit-project"),
+    Place("Calculators", "calculators", covers=("calculator",)),
+)
+"""In the order of the strip. A place that this site does not have, or that the role may not
+see, is left out."""
+
+
+@lru_cache(maxsize=4096)
+def _address(urlconf: str | None, url_name: str, project_key: str) -> str:
+    """Address of a page of the project, or of the site; "" when there is none."""
+    if project_key:
+        try:
+            return reverse(url_name, urlconf, kwargs={"project_key": project_key})
+        except NoReverseMatch:
+            pass
+    try:
+        return reverse(url_name, urlconf)
+    except NoReverseMatch:
+        return ""
+
+
+def _nearest(view_name: str) -> str:
+    """Name of the place that a page belongs to: the one with the longest matching beginning."""
+    matches = [
+        (len(start), place.url_name)
+        for place in PLACES
+        for start in (place.url_name, *place.covers)
+        if view_name == start or (start in place.covers and view_name.startswith(start))
+    ]
+    return max(matches)[1] if matches else ""
+
+
+def navigation(scope: Scope | None, view_name: str) -> list[NavItem]:
+    """Places that exist and that the person may see."""
+    urlconf = get_urlconf()
+    key = scope.project.key if scope else ""
+    nearest = _nearest(view_name)
+    items = []
+    for place in PLACES:
+        if scope is not None and place.action and not scope.allows(place.action):
+            continue
+        address = _address(urlconf, place.url_name, key)
+        if not address or (scope is None and place.action):
+            continue
+        is_here = place.url_name == nearest
+        current = ("page" if view_name == place.url_name else "true") if is_here else ""
+        items.append(NavItem(place.label, address, current))
+    return items
+
+
+def chrome(request: HttpRequest) -> dict[str, Any]:
+    """Context of the frame; lazy, so that fragments and bare error pages do not pay for it."""
+    scope: Scope | None = getattr(request, "scope", None)
+    match = request.resolver_match
+    view_name = match.view_name if match else ""
+    urlconf = get_urlconf()
+    return {
+        "scope": scope,
+        "units": scope.system if scope else "ip",
+        "role_word": ROLE_WORDS.get(scope.role, scope.role) if scope else "",
+        "nav": lambda: navigation(scope, view_name),
+        "home_address": lambda: _address(urlconf, "home", "") or "/",
+        "project_address": lambda: _address(urlconf, "project", scope.project.key) if scope else "",
+        "sign_out_address": lambda: _address(urlconf, "accounts:sign-out", ""),
+        "account_address": lambda: _address(urlconf, "accounts:account", ""),
+        "project_zone": scope.project.time_zone if scope else "",
+    }
