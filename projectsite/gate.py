@@ -86,7 +86,7 @@ def checks(project: Path) -> list[Step]:
     return [
         Step("format", [_tool("ruff"), "format", "--check", "--quiet", "."]),
         Step("lint", [_tool("ruff"), "check", "--quiet", "."]),
-        Step("imports", [_tool("lint-imports"), "--config", ".importlinter"]),
+        Step("imports", [_tool("lint-imports")]),
         Step("types", [_tool("mypy")]),
         Step("template format", [_tool("djade"), "--check", "--target-version", "5.2", *own]),
         Step("template lint", [_tool("djlint"), "--lint", "--quiet", *own]),
