@@ -205,11 +205,19 @@ class FlowTest(models.Model):
                     ("accepted", "superseded"),
                 ],
             ),
-            pgtrigger.Protect(
+            pgtrigger.Trigger(
                 name="flowtest_accepted_stays",
+                when=pgtrigger.Before,
                 operation=pgtrigger.Update,
-                condition=pgtrigger.Q(old__state__in=["accepted", "superseded"])
-                & ~pgtrigger.Q(new__state="superseded"),
+                condition=pgtrigger.Q(old__state__in=["accepted", "superseded"]),
+                # Only the state may move on, and the version with it.
+                func="""
+                    IF OLD.state = 'accepted' AND NEW.state = 'superseded'
+                        AND to_jsonb(NEW) - 'state' - 'version'
+                            = to_jsonb(OLD) - 'state' - 'version'
+                    THEN RETURN NEW; END IF;
+                    RAISE EXCEPTION 'an accepted flow test can only be superseded';
+                """,
             ),
             pgtrigger.Protect(
                 name="flowtest_accepted_kept",
@@ -222,16 +230,20 @@ class FlowTest(models.Model):
         return f"flow test {self.number}"
 
 
-def _kept_with_accepted_test(name: str, test_id: str) -> pgtrigger.Trigger:
-    """Refuse every change below an accepted or superseded test; ``test_id`` is an SQL query."""
+def _kept_with_accepted_test(name: str, tests: str) -> pgtrigger.Trigger:
+    """Refuse every change below an accepted or superseded test.
+
+    ``tests`` is an SQL list or query of the tests that the row belongs to, before and after.
+    """
     return pgtrigger.Trigger(
         name=name,
         when=pgtrigger.Before,
         operation=pgtrigger.Insert | pgtrigger.Update | pgtrigger.Delete,
-        declare=[("test_state", "text")],
         func=f"""
-            SELECT state INTO test_state FROM airflow_flowtest WHERE id = ({test_id});
-            IF test_state IN ('accepted', 'superseded') THEN
+            IF EXISTS (
+                SELECT 1 FROM airflow_flowtest
+                WHERE state IN ('accepted', 'superseded') AND id IN ({tests})
+            ) THEN
                 RAISE EXCEPTION 'an accepted flow test can only be superseded';
             END IF;
             IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;
@@ -283,9 +295,7 @@ class FlowPoint(models.Model):
             ),
         ]
         triggers = [
-            _kept_with_accepted_test(
-                "flowpoint_accepted_stays", "COALESCE(NEW.test_id, OLD.test_id)"
-            )
+            _kept_with_accepted_test("flowpoint_accepted_stays", "NEW.test_id, OLD.test_id")
         ]
 
     def __str__(self) -> str:
@@ -327,8 +337,7 @@ class HoodReading(models.Model):
         triggers = [
             _kept_with_accepted_test(
                 "hoodreading_accepted_stays",
-                "SELECT test_id FROM airflow_flowpoint "
-                "WHERE id = COALESCE(NEW.point_id, OLD.point_id)",
+                "SELECT test_id FROM airflow_flowpoint WHERE id IN (NEW.point_id, OLD.point_id)",
             )
         ]
 
