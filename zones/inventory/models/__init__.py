@@ -5,9 +5,11 @@ from __future__ import annotations
 from zones.inventory.models.imports import (
     ColumnMemory,
     ImportState,
+    ImportTarget,
     RowOutcome,
     ScheduleImport,
     ScheduleRow,
+    WorkState,
 )
 from zones.inventory.models.library import BoxInlet, BoxModel, ControllerModel
 from zones.inventory.models.units import (
@@ -29,11 +31,13 @@ __all__ = [
     "FanChoice",
     "HeatChoice",
     "ImportState",
+    "ImportTarget",
     "Outlet",
     "OutletKind",
     "RowOutcome",
     "ScheduleImport",
     "ScheduleRow",
     "TerminalUnit",
+    "WorkState",
     "Zone",
 ]

@@ -18,6 +18,22 @@ class ImportState(models.TextChoices):
     DROPPED = "dropped", "dropped"
 
 
+class ImportTarget(models.TextChoices):
+    """What a file lists."""
+
+    UNITS = "units", "terminal units"
+    OUTLETS = "outlets", "outlets"
+
+
+class WorkState(models.TextChoices):
+    """Where the reading of a file stands."""
+
+    IDLE = "idle", "idle"
+    WAITING = "waiting", "waiting"
+    RUNNING = "running", "in hand"
+    FAILED = "failed", "stopped"
+
+
 class RowOutcome(models.TextChoices):
     """What a row of a schedule does to the record."""
 
@@ -33,6 +49,7 @@ class ScheduleImport(models.Model):
 
     project = models.ForeignKey(PROJECT, on_delete=models.CASCADE, related_name="+")
     label = models.CharField("what it is", max_length=80, blank=True)
+    target = models.CharField(max_length=10, choices=ImportTarget, default=ImportTarget.UNITS)
     file = models.FileField(upload_to="schedules/%Y/%m/")
     file_name = models.CharField(max_length=200)
     file_size = models.PositiveBigIntegerField()
@@ -42,13 +59,29 @@ class ScheduleImport(models.Model):
     # Last heading row when headings span several rows.
     heading_end_row = models.PositiveIntegerField(null=True)
     units_row = models.PositiveIntegerField(null=True)
+    first_row = models.PositiveIntegerField(null=True)
+    last_row = models.PositiveIntegerField(null=True)
+    # The sheets of the file, and how the program would read the chosen one: a cache for pages.
+    sheets = models.JSONField(default=list)
+    proposal = models.JSONField(default=dict)
     # Column index (as text) -> {"field": ..., "unit": ...}.
     mapping = models.JSONField(default=dict)
+    # Box model for sizes without one, and whether "N/A" counts as empty.
+    choices = models.JSONField(default=dict)
     state = models.CharField(max_length=10, choices=ImportState, default=ImportState.UPLOADED)
     # Order among applied imports of the project: 0 the first, then 1, 2, ...; null until applied.
     revision = models.PositiveIntegerField(null=True)
     counts = models.JSONField(default=dict)
     notes = models.JSONField(default=list)
+    # Digest of the records that the preview was held against.
+    base_mark = models.CharField(max_length=64, blank=True)
+    work_state = models.CharField(max_length=10, choices=WorkState, default=WorkState.IDLE)
+    # Changes with every start and stop, so that a job that was stopped notices.
+    work_key = models.PositiveIntegerField(default=0)
+    work_job = models.PositiveBigIntegerField(null=True)
+    work_done = models.PositiveIntegerField(default=0)
+    work_total = models.PositiveIntegerField(default=0)
+    work_words = models.CharField(max_length=400, blank=True)
     created_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+"
     )
@@ -69,9 +102,18 @@ class ScheduleImport(models.Model):
                 condition=Q(state__in=ImportState.values), name="scheduleimport_state_known"
             ),
             models.CheckConstraint(
-                condition=Q(state="applied", applied_at__isnull=False, revision__isnull=False)
+                condition=Q(
+                    state="applied", applied_at__isnull=False, revision__isnull=False, target="units"
+                )
+                | Q(state="applied", applied_at__isnull=False, revision=None, target="outlets")
                 | (~Q(state="applied") & Q(applied_at=None, revision=None)),
                 name="scheduleimport_applied_whole",
+            ),
+            models.CheckConstraint(
+                condition=Q(target__in=ImportTarget.values), name="scheduleimport_target_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(work_state__in=WorkState.values), name="scheduleimport_work_known"
             ),
         ]
 
@@ -87,7 +129,12 @@ class ScheduleRow(models.Model):
         ScheduleImport, on_delete=models.CASCADE, related_name="rows"
     )
     row_number = models.PositiveIntegerField()
-    tag = models.CharField(max_length=60, blank=True)
+    tag = models.CharField(max_length=200, blank=True)
+    sort_key = models.CharField(max_length=200, blank=True)
+    # Tag as it is compared; of an outlet, the unit's and the outlet's.
+    key = models.CharField(max_length=420, blank=True)
+    # Why the row is no unit.
+    reason = models.CharField(max_length=300, blank=True)
     outcome = models.CharField(max_length=10, choices=RowOutcome)
     unit = models.ForeignKey(TerminalUnit, on_delete=models.SET_NULL, null=True, related_name="+")
     # SI values by field name, and what was typed.
@@ -97,6 +144,8 @@ class ScheduleRow(models.Model):
     changes = models.JSONField(default=dict)
     # A list of what is wrong: the cell, the field and the message of each.
     problems = models.JSONField(default=list)
+    # What the change reopens, one sentence each.
+    reopens = models.JSONField(default=list)
 
     class Meta:
         constraints = [
@@ -116,6 +165,7 @@ class ColumnMemory(models.Model):
     """What a heading meant the last time it was mapped in this project."""
 
     project = models.ForeignKey(PROJECT, on_delete=models.CASCADE, related_name="+")
+    target = models.CharField(max_length=10, choices=ImportTarget, default=ImportTarget.UNITS)
     heading = models.CharField(max_length=200)
     field = models.CharField(max_length=40, blank=True)
     unit = models.CharField(max_length=60, blank=True)
@@ -123,7 +173,7 @@ class ColumnMemory(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["project", "heading"], name="columnmemory_heading_unique"
+                fields=["project", "target", "heading"], name="columnmemory_heading_unique"
             )
         ]
 

@@ -1,0 +1,1 @@
+"""Reading a mechanical schedule: headings, cells, rows, and what differs. Pure."""

@@ -1,0 +1,1 @@
+"""Schedule files: read, propose, preview. Storing is for ``operations``."""
