@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.utils import timezone
-from drf_spectacular.extensions import OpenApiAuthenticationExtension
-from drf_spectacular.openapi import AutoSchema
 from rest_framework import authentication
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
@@ -45,31 +41,3 @@ class ApiTokenAuthentication(authentication.BaseAuthentication):
 
 class SessionAuthentication(authentication.SessionAuthentication):
     """A browser that is signed in, with the CSRF check on what changes something."""
-
-
-class ApiTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]  # registers itself
-    """Describes the token in the API's description."""
-
-    target_class = ApiTokenAuthentication
-    name = "token"
-
-    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, Any]:
-        """A bearer token of one's own account page."""
-        del auto_schema
-        return {
-            "type": "http",
-            "scheme": "bearer",
-            "description": "A token that a person makes on the own account page.",
-        }
-
-
-class SessionScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]  # registers itself
-    """Describes the session cookie in the API's description."""
-
-    target_class = SessionAuthentication
-    name = "session"
-
-    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, Any]:
-        """The cookie of a signed-in browser."""
-        del auto_schema
-        return {"type": "apiKey", "in": "cookie", "name": "sessionid"}

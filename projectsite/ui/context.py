@@ -41,7 +41,7 @@ class NavItem:
 
 PLACES = (
     Place("Home", "home"),
-    Place("Project", "project"),
+    Place("Project", "accounts:project"),
     Place("Schedule", "inventory:units", covers=("inventory:",)),
     Place("Airflow", "airflow:tests", "see-tests", covers=("airflow:",)),
     Place("Documents", "reports:documents", covers=("reports:",)),
@@ -109,7 +109,7 @@ def chrome(request: HttpRequest) -> dict[str, Any]:
         "role_word": ROLE_WORDS.get(scope.role, scope.role) if scope else "",
         "nav": lambda: navigation(scope, view_name),
         "home_address": lambda: _address(urlconf, "home", "") or "/",
-        "project_address": lambda: _address(urlconf, "project", scope.project.key) if scope else "",
+        "project_address": lambda: _address(urlconf, "accounts:project", scope.project.key) if scope else "",
         "sign_out_address": lambda: _address(urlconf, "accounts:sign-out", ""),
         "account_address": lambda: _address(urlconf, "accounts:account", ""),
         "project_zone": scope.project.time_zone if scope else "",

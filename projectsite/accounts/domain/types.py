@@ -5,6 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+ROLE_WORDS = {
+    "office": "Office",
+    "controls": "Controls technician",
+    "balancer": "Balancer",
+    "installer": "Installer",
+    "owner": "Owner’s representative",
+}
+STATUS_WORDS = {"active": "In work", "turned-over": "Turned over", "closed": "Closed"}
+
 
 @dataclass(frozen=True, slots=True)
 class ProjectRow:
@@ -17,6 +26,16 @@ class ProjectRow:
     status: str
     role: str
     trade: str
+
+    @property
+    def role_word(self) -> str:
+        """Role in words."""
+        return ROLE_WORDS.get(self.role, "")
+
+    @property
+    def status_word(self) -> str:
+        """Status in words."""
+        return STATUS_WORDS[self.status]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +63,11 @@ class ProjectSettings:
     inlet_velocity_limit_m_s: float
     guard_band: bool
 
+    @property
+    def status_word(self) -> str:
+        """Status in words."""
+        return STATUS_WORDS[self.status]
+
 
 @dataclass(frozen=True, slots=True)
 class ProjectRecord:
@@ -69,6 +93,11 @@ class MemberRow:
     last_login: datetime | None
     can_get_link: bool
 
+    @property
+    def role_word(self) -> str:
+        """Role in words."""
+        return ROLE_WORDS.get(self.role, "")
+
 
 @dataclass(frozen=True, slots=True)
 class LinkRow:
@@ -87,6 +116,11 @@ class LinkRow:
     used_by: str
     withdrawn_at: datetime | None
 
+    @property
+    def role_word(self) -> str:
+        """Role in words."""
+        return ROLE_WORDS.get(self.role, "")
+
 
 @dataclass(frozen=True, slots=True)
 class OpenLink:
@@ -103,6 +137,11 @@ class OpenLink:
     username: str
     invited_by: str
     expires_at: datetime
+
+    @property
+    def role_word(self) -> str:
+        """Role in words."""
+        return ROLE_WORDS.get(self.role, "")
 
 
 @dataclass(frozen=True, slots=True)
