@@ -218,7 +218,13 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "COMPONENT_SPLIT_REQUEST": True,
-    "ENUM_NAME_OVERRIDES": {},
+    "ENUM_NAME_OVERRIDES": {
+        "UnitSystem": "projectsite.accounts.models.UnitSystemChoice",
+        "Role": "projectsite.accounts.models.RoleChoice",
+        "Trade": "projectsite.accounts.models.TradeChoice",
+        "ProjectStatus": "projectsite.accounts.models.ProjectStatus",
+        "LinkState": "projectsite.accounts.domain.types.LINK_STATES",
+    },
 }
 
 LOGGING: dict[str, Any] = {

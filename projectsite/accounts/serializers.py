@@ -6,6 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from projectsite.accounts.domain.types import LINK_STATES
 from projectsite.accounts.models import (
     PROJECT_KEY,
     SIGN_IN_NAME,
@@ -16,8 +17,6 @@ from projectsite.accounts.models import (
 )
 from projectsite.accounts.operations.own import MAX_TOKEN_DAYS
 from projectsite.core.serializers import QuantityField
-
-_LINK_STATES = ("open", "used", "withdrawn", "expired")
 
 
 class ProjectRowSerializer(serializers.Serializer[Any]):
@@ -123,7 +122,7 @@ class LinkSerializer(serializers.Serializer[Any]):
     role = serializers.ChoiceField(RoleChoice.choices, allow_blank=True)
     trade = serializers.ChoiceField(TradeChoice.choices, allow_blank=True)
     is_for_password = serializers.BooleanField()
-    state = serializers.ChoiceField(_LINK_STATES)
+    state = serializers.ChoiceField(LINK_STATES)
     created_at = serializers.DateTimeField()
     created_by = serializers.CharField()
     expires_at = serializers.DateTimeField()

@@ -12,6 +12,12 @@ ROLE_WORDS = {
     "installer": "Installer",
     "owner": "Owner’s representative",
 }
+LINK_STATES = (
+    ("open", "open"),
+    ("used", "used"),
+    ("withdrawn", "withdrawn"),
+    ("expired", "expired"),
+)
 STATUS_WORDS = {"active": "In work", "turned-over": "Turned over", "closed": "Closed"}
 
 
