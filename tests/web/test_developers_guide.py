@@ -1,0 +1,38 @@
+"""The developers' guide and the README say what the code says."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+
+from projectsite.core import findings
+
+ROOT = Path(__file__).parents[2]
+BLOCK = re.compile(r"(<!-- findings:begin -->\n).*?(<!-- findings:end -->)", re.DOTALL)
+
+
+def _table() -> str:
+    head = "| code | what it says | weight | where it comes from |\n| --- | --- | --- | --- |\n"
+    rows = (
+        f"| `{rule.code}` | {rule.title} | {rule.severity.name.lower()} | {rule.reference} |\n"
+        for rule in findings.rules()
+    )
+    return head + "".join(rows)
+
+
+def test_guide_lists_every_finding_code() -> None:
+    guide = ROOT / "DEVELOPERS.md"
+    text = guide.read_text(encoding="utf-8")
+    wanted = BLOCK.sub(lambda match: match.group(1) + _table() + match.group(2), text)
+    if os.environ.get("PLENUM_RECORD"):
+        guide.write_text(wanted, encoding="utf-8")
+        text = wanted
+    assert text == wanted, "the table of findings is not up to date; see “A rule” in the guide"
+
+
+def test_pictures_of_the_readme_exist() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", text)
+    assert pictures, "the tour has no pictures"
+    assert [name for name in pictures if not (ROOT / name).is_file()] == []
