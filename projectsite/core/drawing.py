@@ -14,7 +14,7 @@ LINK, REDLINE, OCHRE, PINE = "#1d4f7c", "#a8321a", "#7a5600", "#1f6140"
 WASH_OCHRE, WASH_RED = "#f6eed8", "#f9e9e4"
 FACE = "Archivo Narrow, Liberation Sans Narrow, Arial Narrow, Arial, sans-serif"
 SIZE = 12
-CHARACTER = 0.52
+CHARACTER = 0.46
 """Mean width of a character of the narrow face, in parts of its size."""
 
 
@@ -90,7 +90,7 @@ def round_step(span: float, wanted: int) -> float:
 def axis(
     values: Sequence[float], start: float, end: float, *, wanted: int = 5, from_zero: bool = True
 ) -> Axis:
-    """Lay an axis over values with round numbers at both ends."""
+    """Lay an axis over values with round numbers along it, and room above the last value."""
     finite = [value for value in values if math.isfinite(value)] or [0.0, 1.0]
     low, high = min(finite), max(finite)
     if from_zero:
@@ -98,9 +98,9 @@ def axis(
     if high - low <= abs(high) * 1e-9:
         low, high = low - (0.0 if from_zero else abs(low) * 0.1), high + (abs(high) * 0.1 or 1.0)
     step = round_step(high - low, wanted)
-    return Axis(
-        math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step, start, end, step
-    )
+    first, last = math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
+    # A point on the very edge would be cut and its label squeezed: leave a little room above.
+    return Axis(first, max(last, high + 0.06 * (high - low)), start, end, step)
 
 
 class Drawing:
@@ -193,7 +193,7 @@ class Drawing:
             f'<text x="{_n(x)}" y="{_n(y)}" text-anchor="{anchor}" fill="{ink}"{heavy}>'
             f"{escape(words)}</text>"
         )
-        self._taken.append(_text_box(x, y, words, anchor))
+        self._taken.append(text_box(x, y, words, anchor))
 
     def keep_clear(self, x1: float, y1: float, x2: float, y2: float) -> None:
         """Count a line's course as taken, so that labels stand beside it."""
@@ -208,7 +208,7 @@ class Drawing:
             return
         best: tuple[float, float, float, str] | None = None
         for rank, (dx, dy, anchor) in enumerate(_AROUND):
-            box = _text_box(x + dx, y + dy, words, anchor)
+            box = text_box(x + dx, y + dy, words, anchor)
             outside = max(0.0, 2 - box.x) + max(0.0, box.x + box.width - self.width + 2)
             outside += max(0.0, 2 - box.y) + max(0.0, box.y + box.height - self.height + 2)
             cost = sum(box.overlap(other) for other in self._taken) + 1000 * outside + rank * 0.5
@@ -229,7 +229,8 @@ _AROUND = (
 )  # fmt: skip
 
 
-def _text_box(x: float, y: float, words: str, anchor: str) -> Box:
+def text_box(x: float, y: float, words: str, anchor: str) -> Box:
+    """Place that words take when they are written at (x, y), in pixels."""
     width = len(words) * SIZE * CHARACTER
     left = {"start": x, "middle": x - width / 2, "end": x - width}[anchor]
     return Box(left, y - SIZE, width, SIZE * 1.3)

@@ -97,6 +97,7 @@ def scatter_with_fit(
         drawing.keep_clear(across.at(0), up.at(0), across.at(end), up.at(slope * end))
     for (x, y), point in zip(shown, points, strict=True):
         drawing.marker(across.at(x), up.at(y), point)
+    _legend(drawing, width, tolerance, has_fit=slope is not None)
     drawing.text(left, 14, f"{y_label}, {symbol}", anchor="start", weight=600, ink=INK)
     drawing.text(right, height - 6, f"{x_label}, {symbol}", anchor="end", weight=600, ink=INK)
     for (x, y), point in zip(shown, points, strict=True):
@@ -104,7 +105,6 @@ def scatter_with_fit(
     if slope is not None and slope > 0 and fit_label:
         at = 0.62 * min(across.high, up.high / slope)
         drawing.label(across.at(at), up.at(slope * at), fit_label, ink=LINK, weight=600)
-    _legend(drawing, width, tolerance, has_fit=slope is not None)
     return drawing.svg()
 
 

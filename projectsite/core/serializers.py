@@ -98,7 +98,7 @@ class QuantityField(serializers.Field[Entered, Any, float | None, Any]):
         return value.value if isinstance(value, Entered) else float(value)
 
 
-class QuantityFieldSchema(OpenApiSerializerFieldExtension):
+class QuantityFieldSchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]  # the library types no __init_subclass__
     """Documents quantities with their unit."""
 
     target_class = QuantityField

@@ -34,7 +34,7 @@ class Column:
     sort
         Key of the order in the address; "" when the column can't be ordered by.
     group
-        Heading over neighbouring columns of the same group.
+        First line of the heading, where neighbouring columns belong together ("Cooling").
     width
         Width in characters, for workbooks and documents; 0 takes one that suits the kind.
     flag
@@ -67,6 +67,17 @@ class Column:
     def is_quantity(self) -> bool:
         """Tell whether the values are SI numbers of a kind."""
         return self.kind in KINDS
+
+    @property
+    def lowered(self) -> str:
+        """Label as it stands behind its group; an acronym keeps its capitals."""
+        is_word = self.label[1:2].islower()
+        return self.label[:1].lower() + self.label[1:] if is_word else self.label
+
+    @property
+    def title(self) -> str:
+        """Whole heading: "Cooling maximum"."""
+        return f"{self.group} {self.lowered}" if self.group else self.label
 
     @property
     def side(self) -> Align:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, get_urlconf, reverse
 
@@ -54,8 +55,12 @@ PLACES = (
 see, is left out."""
 
 
+def _urlconf() -> str:
+    return get_urlconf() or settings.ROOT_URLCONF
+
+
 @lru_cache(maxsize=4096)
-def _address(urlconf: str | None, url_name: str, project_key: str) -> str:
+def _address(urlconf: str, url_name: str, project_key: str) -> str:
     """Address of a page of the project, or of the site; "" when there is none."""
     if project_key:
         try:
@@ -81,7 +86,7 @@ def _nearest(view_name: str) -> str:
 
 def navigation(scope: Scope | None, view_name: str) -> list[NavItem]:
     """Places that exist and that the person may see."""
-    urlconf = get_urlconf()
+    urlconf = _urlconf()
     key = scope.project.key if scope else ""
     nearest = _nearest(view_name)
     items = []
@@ -102,14 +107,15 @@ def chrome(request: HttpRequest) -> dict[str, Any]:
     scope: Scope | None = getattr(request, "scope", None)
     match = request.resolver_match
     view_name = match.view_name if match else ""
-    urlconf = get_urlconf()
+    urlconf = _urlconf()
+    key = scope.project.key if scope else ""
     return {
         "scope": scope,
         "units": scope.system if scope else "ip",
         "role_word": ROLE_WORDS.get(scope.role, scope.role) if scope else "",
         "nav": lambda: navigation(scope, view_name),
         "home_address": lambda: _address(urlconf, "home", "") or "/",
-        "project_address": lambda: _address(urlconf, "accounts:project", scope.project.key) if scope else "",
+        "project_address": lambda: _address(urlconf, "accounts:project", key) if key else "",
         "sign_out_address": lambda: _address(urlconf, "accounts:sign-out", ""),
         "account_address": lambda: _address(urlconf, "accounts:account", ""),
         "project_zone": scope.project.time_zone if scope else "",

@@ -63,7 +63,8 @@ class Mark:
         return mark(self.state, self.word)
 
     def __str__(self) -> str:
-        return self.word
+        # A template asks for str() and keeps it unescaped when it is a SafeString.
+        return mark(self.state, self.word)
 
 
 def drawing(state: State) -> SafeString:

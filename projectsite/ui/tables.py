@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, tzinfo
 from html import escape
-from itertools import groupby
 from operator import attrgetter, itemgetter
 from typing import Any
 
@@ -22,6 +21,7 @@ from projectsite.core.scope import UnitSystem
 from projectsite.core.workbook import ColumnOut, SheetOut
 from projectsite.ui.columns import Column, Empty, Selection
 from projectsite.ui.lists import Listing
+from projectsite.ui.marks import Mark, drawing
 
 __all__ = ["Column", "Empty", "Selection", "Table"]
 
@@ -82,7 +82,10 @@ class Table:
             return [self._time(value) for value in values]
         if column.kind == "yes":
             return ["" if value is None else "yes" if value else "no" for value in values]
-        return ["" if value is None else str(value) for value in values]
+        return [
+            "" if value is None else value.word if isinstance(value, Mark) else str(value)
+            for value in values
+        ]
 
     def _time(self, value: datetime | None) -> str:
         if value is None:
@@ -95,8 +98,12 @@ class Table:
 
     # -- page -------------------------------------------------------------------------------
 
+    def __str__(self) -> str:
+        # A template asks for str() and keeps it unescaped when it is a SafeString.
+        return self.html()
+
     def __html__(self) -> str:
-        """The table as it stands on a page."""
+        """Give the table as it stands on a page."""
         return self.html()
 
     def html(self) -> SafeString:
@@ -158,9 +165,9 @@ class Table:
         cells = [f"{start}{text}{end}" for text in inner]
         if column.flag is not None:
             red = f'<{tag} class="{f"{column.classes} dis".strip()}"{label}>'
-            flags = map(column.flag, self.rows)
+            flags, sign = map(column.flag, self.rows), drawing("hold")
             cells = [
-                f'{red}{text}<span class="sr"> disagrees</span>{end}' if is_off else cell
+                f'{red}{sign}{text}<span class="sr"> disagrees</span>{end}' if is_off else cell
                 for cell, text, is_off in zip(cells, inner, flags, strict=True)
             ]
         return cells
@@ -183,41 +190,23 @@ class Table:
 
     def _heading(self, column: Column) -> str:
         unit = self._unit(column)
-        label = f"{column.group}, {column.label.lower()}" if column.group else column.label
-        return f"{label}, {unit}" if unit else label
+        return f"{column.title}, {unit}" if unit else column.title
 
     def _head(self, *, is_page: bool) -> str:
-        has_groups = any(column.group for column in self.columns)
         box = ""
         if is_page and self.selection is not None:
             name = escape(self.selection.name)
             box = (
-                f'<th class="sel"{" rowspan=2" if has_groups else ""}><label>'
-                f'<input type="checkbox" data-select-all="{name}" '
+                f'<th class="sel"><label><input type="checkbox" data-select-all="{name}" '
                 'aria-label="Select all rows on this page"></label></th>'
             )
-        if not has_groups:
-            cells = "".join(self._head_cell(column, is_page=is_page) for column in self.columns)
-            return f"<thead><tr>{box}{cells}</tr></thead>"
-        upper, lower = [box], []
-        for group, members in groupby(self.columns, key=lambda column: column.group):
-            listed = list(members)
-            if not group:
-                upper += [self._head_cell(column, is_page=is_page, rows=2) for column in listed]
-                continue
-            priority = min(column.priority for column in listed)
-            shown = f" p{priority}" if priority > 1 else ""
-            upper.append(
-                f'<th scope="colgroup" colspan="{len(listed)}" class="group{shown}">'
-                f"<span>{escape(group)}</span></th>"
-            )
-            lower += [self._head_cell(column, is_page=is_page) for column in listed]
-        return f"<thead><tr>{''.join(upper)}</tr><tr>{''.join(lower)}</tr></thead>"
+        cells = "".join(self._head_cell(column, is_page=is_page) for column in self.columns)
+        return f"<thead><tr>{box}{cells}</tr></thead>"
 
-    def _head_cell(self, column: Column, *, is_page: bool, rows: int = 1) -> str:
-        # Where the row of group heads is hidden (phones), the group stands before the label.
-        of = f'<span class="of">{escape(column.group)}: </span>' if column.group else ""
-        label = of + escape(column.label)
+    def _head_cell(self, column: Column, *, is_page: bool) -> str:
+        label = escape(column.label)
+        if column.group:
+            label = f'<span class="of">{escape(column.group)} </span>{escape(column.lowered)}'
         order = ""
         if is_page and self.listing is not None and column.sort:
             arrow = ""
@@ -229,8 +218,7 @@ class Table:
         unit = self._unit(column)
         shown = f'<span class="u">{escape(unit)}</span>' if unit else ""
         classes = f' class="{column.classes}"' if column.classes else ""
-        span = f' rowspan="{rows}"' if rows > 1 else ""
-        return f'<th scope="col"{classes}{span}{order}>{label}{shown}</th>'
+        return f'<th scope="col"{classes}{order}>{label}{shown}</th>'
 
     def _foot(self, *, is_page: bool) -> str:
         if not any(column.total for column in self.columns):
@@ -281,7 +269,7 @@ class Table:
         """Give the same rows and columns for a workbook or a CSV file, numbers as numbers."""
         heads = tuple(
             ColumnOut(
-                label=f"{column.group}: {column.label}" if column.group else column.label,
+                label=column.title,
                 unit=self._unit(column),
                 width=max(column.characters, 8.0),
                 number_format=self._number_format(column),

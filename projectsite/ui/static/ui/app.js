@@ -51,6 +51,8 @@ function ask(words) {
     dialog.addEventListener("click", answer);
     dialog.addEventListener("close", answer);
     dialog.showModal();
+    // The safe answer is the one under the Enter key.
+    dialog.querySelector('[data-answer="no"]').focus();
   });
 }
 
