@@ -6,9 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from balancing.airflow.domain import air, completeness, outlets, sensor, uncertainty, verdict
+from balancing.airflow.domain import air, outlets, sensor, uncertainty, verdict
 from balancing.airflow.domain.choice import KChoice, choose
 from balancing.airflow.domain.completeness import has_readings
+from balancing.airflow.domain.gaps import missing_readings
 from balancing.airflow.domain.results import OutletResult, PointResult, TestResult
 from balancing.airflow.domain.types import (
     PRACTICE,
@@ -77,7 +78,7 @@ def evaluate(
         points=tuple(points),
         final_round=final,
         verdict=_overall(points, final),
-        missing=tuple(completeness.missing(test, practice)),
+        missing=tuple(missing_readings(test, points, final)),
         density_kg_m3=None if test.conditions.reads_actual else density,
         readable_pressure_pa=readable,
         k_m3_s_sqrt_pa=k,

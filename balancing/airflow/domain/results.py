@@ -191,7 +191,8 @@ def _point_steps(result: PointResult) -> list[Step]:
     if result.uncertainty_m3_s is not None:
         steps.append(
             Step(
-                "U = 2 √((a Σ Q)² + N b²)/√3, with limits ±a of reading and ±b of the instrument",
+                "U = 2 √(((a Σ Q)² + N b²)/3 + Σ s²/n), with the instrument's limits ±a of "
+                "reading and ±b, and s of n repeats",
                 (("U", result.uncertainty_m3_s, "airflow"),),
             )
         )
