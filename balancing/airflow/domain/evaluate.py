@@ -180,6 +180,7 @@ def _outlet(frame: _Frame, reading: OutletReading, *, at_maximum: bool) -> Outle
     told = outlets.repeats(reading.repeats_m3_s)
     factor = reading.hood_factor * frame.density_factor
     measured = told.mean_m3_s * factor
+    repeatability = told.standard_m3_s * factor
     instrument = frame.test.instrument
     expanded = None
     if instrument is not None:
@@ -188,7 +189,7 @@ def _outlet(frame: _Frame, reading: OutletReading, *, at_maximum: bool) -> Outle
             measured,
             share,
             floor,
-            repeatability_m3_s=told.standard_m3_s * factor,
+            repeatability_m3_s=repeatability,
             coverage=frame.practice.coverage,
         ).expanded_m3_s
     limits = frame.limits
@@ -208,6 +209,7 @@ def _outlet(frame: _Frame, reading: OutletReading, *, at_maximum: bool) -> Outle
         repeats=len(reading.repeats_m3_s),
         mean_m3_s=told.mean_m3_s,
         measured_m3_s=measured,
+        repeatability_m3_s=repeatability,
         spread=told.spread,
         design_m3_s=reading.design_m3_s,
         share=verdict.share_of_design(measured, reading.design_m3_s) if at_maximum else None,
@@ -236,18 +238,11 @@ def _expanded(
     if point.measured_single_m3_s is not None:
         told = uncertainty.hood_uncertainty(measured, share, floor, coverage=coverage)
         return told.expanded_m3_s
-    repeatability = [
-        outlets.repeats(reading.repeats_m3_s).standard_m3_s
-        * reading.hood_factor
-        * frame.density_factor
-        for reading in point.outlets
-        if len(reading.repeats_m3_s) > 1
-    ]
     return uncertainty.sum_uncertainty_m3_s(
         [outlet.measured_m3_s for outlet in read],
         share,
         floor,
-        repeatability_m3_s=repeatability,
+        repeatability_m3_s=[outlet.repeatability_m3_s for outlet in read],
         coverage=coverage,
     )
 

@@ -90,9 +90,9 @@ def repeats(readings_m3_s: Sequence[float]) -> Repeats:
         raise ValueError("readings_m3_s needs at least 1 reading, got 0")
     for reading in readings_m3_s:
         require("readings_m3_s", reading, "m³/s", low=0.0)
-    mean = sum(readings_m3_s) / count
     if count == 1:
-        return Repeats(mean, 0.0, 0.0)
+        return Repeats(float(readings_m3_s[0]), 0.0, 0.0)
+    mean = sum(readings_m3_s) / count
     squares = sum((reading - mean) ** 2 for reading in readings_m3_s)
     standard = math.sqrt(squares / (count - 1) / count)
     spread = (max(readings_m3_s) - min(readings_m3_s)) / mean if mean else 0.0

@@ -54,9 +54,14 @@ def require(
     ValueError
         A value is not finite or outside the range; the message names argument and value.
     """
-    if isinstance(value, (int, float)):
+    # The usual case first: thousands of tests are evaluated for one page.
+    if type(value) is float and low <= value <= high and -math.inf < value < math.inf:
+        if value > low or not above:
+            return
+        good, wrong = False, value
+    elif isinstance(value, (int, float)):
         good = math.isfinite(value) and (value > low if above else value >= low) and value <= high
-        wrong = value
+        wrong = float(value)
     else:
         bad = ~(np.isfinite(value) & ((value > low) if above else (value >= low)) & (value <= high))
         good = not bool(np.any(bad))

@@ -29,6 +29,8 @@ class OutletResult:
         Mean of the repeats as the instrument showed them [m³/s].
     measured_m3_s
         The same with hood factor and density correction [m³/s].
+    repeatability_m3_s
+        Standard uncertainty of the mean, corrected alike [m³/s]; 0 for one reading.
     spread
         (max - min)/mean of the repeats [fraction].
     share
@@ -44,6 +46,7 @@ class OutletResult:
     repeats: int
     mean_m3_s: float
     measured_m3_s: float
+    repeatability_m3_s: float
     spread: float
     design_m3_s: float | None
     share: float | None
