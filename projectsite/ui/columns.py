@@ -40,7 +40,7 @@ class Column:
     flag
         Tells for a row whether the cell disagrees: red ink, a diamond and a spoken word.
     link
-        Gives the address that the cell leads to, or "".
+        Gives the address that the cell leads to, or ""; a cell drawn by ``html`` makes its own.
     html
         Draws the cell of the page itself (safe markup); exports still use the value.
     priority

@@ -113,7 +113,7 @@ def chrome(request: HttpRequest) -> dict[str, Any]:
         "scope": scope,
         "units": scope.system if scope else "ip",
         "role_word": ROLE_WORDS.get(scope.role, scope.role) if scope else "",
-        "nav": lambda: navigation(scope, view_name),
+        "nav": lambda: navigation(scope, view_name) if request.user.is_authenticated else [],
         "home_address": lambda: _address(urlconf, "home", "") or "/",
         "project_address": lambda: _address(urlconf, "accounts:project", key) if key else "",
         "sign_out_address": lambda: _address(urlconf, "accounts:sign-out", ""),

@@ -156,7 +156,7 @@ class Table:
         start = f'<{tag} class="{column.classes}"{label}>' if column.classes else f"<{tag}{label}>"
         end = "</th>" if index == 0 else "</td>"
         inner = self._inner(column)
-        if column.link is not None:
+        if column.link is not None and column.html is None:
             links = map(column.link, self.rows)
             inner = [
                 f'<a href="{escape(link)}">{text}</a>' if link and text else text
@@ -215,6 +215,9 @@ class Table:
                 order = f' aria-sort="{"descending" if is_down else "ascending"}"'
                 arrow = f'<span class="arrow" aria-hidden="true">{"↓" if is_down else "↑"}</span>'
             label = f'<a href="{escape(self.listing.sort_link(column.sort))}">{label}{arrow}</a>'
+        if not label:
+            # An empty head would be announced as one; the column needs none.
+            return "<td></td>"
         unit = self._unit(column)
         shown = f'<span class="u">{escape(unit)}</span>' if unit else ""
         classes = f' class="{column.classes}"' if column.classes else ""

@@ -255,7 +255,7 @@ def test_working_shows_terms_in_the_readers_unit() -> None:
 
 def test_quantity_tag_never_prints_a_number_without_its_unit() -> None:
     source = "{% load ui %}{% quantity v 'airflow' %}"
-    assert "165 <span class=u>L/s</span>" in rendered(source, {"v": 0.1651814, "units": "si"})
+    assert '165 <span class="u">L/s</span>' in rendered(source, {"v": 0.1651814, "units": "si"})
     assert "—" in rendered(source, {"v": None, "units": "si"})
 
 

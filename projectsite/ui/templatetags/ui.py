@@ -32,7 +32,7 @@ def quantity(context: Context, value: float | None, kind: str) -> SafeString:
     """Print an SI value in the reader's unit, with the unit."""
     text = escape(units.show(value, kind, _system(context)))
     symbol = escape(units.unit_symbol(kind, _system(context))) if value is not None else ""
-    unit = f" <span class=u>{symbol}</span>" if symbol else ""
+    unit = f' <span class="u">{symbol}</span>' if symbol else ""
     return mark_safe(f'<span class="q">{text}{unit}</span>')  # noqa: S308  # escaped above
 
 

@@ -161,7 +161,7 @@ function outside(event) {
 
 function onKey(event) {
   const target = event.target;
-  if (event.key === "/" && !event.ctrlKey && !event.metaKey && !target.closest("input, textarea, select, [contenteditable]")) {
+  if (event.key === "/" && !event.ctrlKey && !event.metaKey && !target.closest("input:not([type=checkbox], [type=radio]), textarea, select, [contenteditable]")) {
     const search = document.querySelector('[data-search], input[type="search"]');
     if (search) { event.preventDefault(); search.focus(); search.select(); }
   }
