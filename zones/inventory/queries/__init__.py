@@ -7,6 +7,7 @@ from zones.inventory.queries.history import unit_log
 from zones.inventory.queries.library import (
     Options,
     box_model,
+    box_model_of_inlet,
     box_models,
     controller_model,
     controller_models,
@@ -20,18 +21,22 @@ from zones.inventory.queries.outlets import (
     count_outlets,
     list_outlets,
     outlet_row,
+    outlets_of,
 )
 from zones.inventory.queries.units import (
     LISTED,
     UNIT_SORTS,
+    RevisionNote,
     UnitFilter,
     count_units,
     findings,
     list_units,
+    revision_note,
     unit_facts,
     unit_id_of,
     unit_ids,
     unit_row,
+    zone_tags,
 )
 from zones.inventory.queries.zones import ZONE_SORTS, count_zones, zone, zones
 
@@ -42,10 +47,12 @@ __all__ = [
     "ZONE_SORTS",
     "Options",
     "OutletFilter",
+    "RevisionNote",
     "UnitFilter",
     "air_handler",
     "air_handlers",
     "box_model",
+    "box_model_of_inlet",
     "box_models",
     "controller_model",
     "controller_models",
@@ -59,11 +66,14 @@ __all__ = [
     "list_units",
     "options",
     "outlet_row",
+    "outlets_of",
+    "revision_note",
     "unit_facts",
     "unit_id_of",
     "unit_ids",
     "unit_log",
     "unit_row",
     "zone",
+    "zone_tags",
     "zones",
 ]

@@ -215,3 +215,11 @@ def inlet_choices() -> list[tuple[str, list[tuple[int, str]]]]:
     for inlet_id, label, name in rows.values_list("id", "label", "box_model__name"):
         groups.setdefault(name, []).append((inlet_id, label))
     return list(groups.items())
+
+
+def box_model_of_inlet(scope: Scope, inlet_id: int) -> BoxModelFacts:
+    """Find the box model that an inlet belongs to; NotFound when there is no such inlet."""
+    found = BoxInlet.objects.filter(id=inlet_id).values_list("box_model_id", flat=True).first()
+    if found is None:
+        raise NotFound("There is no such inlet in the library.")
+    return box_model(scope, found)

@@ -96,3 +96,13 @@ def outlet_row(scope: Scope, outlet_id: int) -> dict[str, Any]:
     if row is None:
         raise NotFound("There is no such outlet in this project.")
     return dict(zip(LISTED, row, strict=True))
+
+
+def outlets_of(scope: Scope, unit_id: int) -> list[dict[str, Any]]:
+    """Every outlet of a unit, archived ones included, as plain values."""
+    rows = (
+        Outlet.objects.filter(project_id=scope.project.id, unit_id=unit_id)
+        .order_by("sort_key", "id")
+        .values_list(*LISTED.values())
+    )
+    return [dict(zip(LISTED, row, strict=True)) for row in rows]

@@ -12,9 +12,9 @@ from projectsite.core.errors import NotFound
 from projectsite.core.findings import Finding
 from projectsite.core.scope import Scope
 from zones.inventory.domain import rules
-from zones.inventory.domain.fields import UNIT_FIELDS
+from zones.inventory.domain.fields import UNIT_FIELD, UNIT_FIELDS
 from zones.inventory.domain.types import ControllerFacts, InletFacts, OutletFacts, UnitFacts
-from zones.inventory.models import BoxInlet, Outlet, TerminalUnit
+from zones.inventory.models import BoxInlet, Outlet, ScheduleRow, TerminalUnit, Zone
 
 UNIT_SORTS: Mapping[str, str] = {
     "tag": "sort_key",
@@ -254,3 +254,43 @@ def _facts(
 def findings(scope: Scope, unit_ids: Sequence[int]) -> list[Finding]:
     """What the inventory finds about these units."""
     return [found for unit in unit_facts(scope, unit_ids) for found in rules.check(unit)]
+
+
+@dataclass(frozen=True, slots=True)
+class RevisionNote:
+    """Which schedule revision last touched a unit, and in which fields."""
+
+    number: int
+    label: str
+    fields: tuple[str, ...]
+
+
+def revision_note(scope: Scope, unit_id: int) -> RevisionNote | None:
+    """What the newest applied revision changed in a unit; None when none did, in one query."""
+    row = (
+        ScheduleRow.objects.filter(
+            project_id=scope.project.id,
+            unit_id=unit_id,
+            outcome="changed",
+            schedule_import__revision__gt=0,
+        )
+        .order_by("-schedule_import__revision", "-id")
+        .values_list(
+            "schedule_import__revision",
+            "schedule_import__label",
+            "schedule_import__file_name",
+            "changes",
+        )
+        .first()
+    )
+    if row is None:
+        return None
+    number, label, file_name, changes = row
+    labels = tuple(UNIT_FIELD[name].label for name in changes if name in UNIT_FIELD)
+    return RevisionNote(number or 0, label or file_name, labels)
+
+
+def zone_tags(scope: Scope) -> list[tuple[int, str]]:
+    """Zones in use by id and tag, to choose from."""
+    rows = Zone.objects.filter(project_id=scope.project.id, archived_at=None)
+    return list(rows.order_by("sort_key", "id").values_list("id", "tag"))

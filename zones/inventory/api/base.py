@@ -1,0 +1,107 @@
+"""What the inventory's API shares: paging over plain values, parameters out of filters."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.viewsets import ViewSet
+
+from projectsite.accounts.access import Action, scope_for
+from projectsite.core.errors import InvalidInput
+from projectsite.core.paging import NumberedPages
+from projectsite.core.scope import Scope
+from zones.inventory.filters import Parameter, Read, read
+from zones.inventory.serializers import VersionIn
+
+_TYPES: dict[str, Any] = {
+    "text": OpenApiTypes.STR,
+    "choice": OpenApiTypes.STR,
+    "number": OpenApiTypes.INT,
+    "yes": OpenApiTypes.BOOL,
+}
+
+
+class InventoryViewSet(ViewSet):
+    """Base: a scope from the address, lists in numbered pages."""
+
+    pagination_class = NumberedPages
+
+    def scope(self, request: Request, action: Action = Action.SEE) -> Scope:
+        """Decide whether the caller may do this in the project of the address."""
+        return scope_for(request, self.kwargs["project_key"], action)
+
+    def asked(self, request: Request, parameters: tuple[Parameter, ...]) -> Read:
+        """Filters of the address; what can't be understood is refused."""
+        return read(request.query_params, parameters).strict()
+
+    def version_in(self, data: Mapping[str, Any]) -> int:
+        """Version that a change names; a change without one is refused."""
+        if "version" not in data:
+            message = "Send the version that you saw, so that nothing is overwritten."
+            raise InvalidInput(message, fields={"version": message})
+        return int(data["version"])
+
+    def optional_version(self, request: Request) -> int | None:
+        """Version that an act names, or None to act on whatever stands."""
+        given = VersionIn(data=request.data)
+        given.is_valid(raise_exception=True)
+        version: int | None = given.validated_data.get("version")
+        return version
+
+
+class Rows:
+    """Rows that are counted and fetched by page, for the paginator."""
+
+    def __init__(self, count: int, fetch: Callable[[int, int], Sequence[Any]]) -> None:
+        self._count = count
+        self._fetch = fetch
+
+    def __len__(self) -> int:
+        return self._count
+
+    def __getitem__(self, part: slice) -> Sequence[Any]:
+        start, stop = part.start or 0, part.stop or self._count
+        return self._fetch(start, stop - start) if stop > start else []
+
+
+def paged(
+    view: InventoryViewSet, request: Request, count: int, fetch: Callable[[int, int], Sequence[Any]]
+) -> Response:
+    """Answer with one page of rows; ``fetch`` takes offset and limit."""
+    pages = NumberedPages()
+    rows: Any = pages.paginate_queryset(Rows(count, fetch), request, view)  # type: ignore[arg-type]  # counts and slices like a query
+    return pages.get_paginated_response(rows)
+
+
+def paged_list(view: InventoryViewSet, request: Request, rows: Sequence[Any]) -> Response:
+    """Answer with one page of rows that are all at hand."""
+    return paged(view, request, len(rows), lambda start, count: rows[start : start + count])
+
+
+def sorted_by(request: Request, sorts: Sequence[str], default: str) -> str:
+    """Order that the address asks for, ``-`` in front for downwards."""
+    asked = request.query_params.get("sort", default)
+    if asked.removeprefix("-") not in sorts:
+        message = f"Sort by one of: {', '.join(sorts)}."
+        raise InvalidInput(message, fields={"sort": message})
+    return asked
+
+
+def described(
+    parameters: tuple[Parameter, ...], sorts: Sequence[str] = ()
+) -> list[OpenApiParameter]:
+    """Filters and orders for the description of a list."""
+    listed = [
+        OpenApiParameter(p.name, _TYPES[p.type], description=p.help, enum=p.choices or None)
+        for p in parameters
+    ]
+    if sorts:
+        orders = [order for key in sorts for order in (key, f"-{key}")]
+        words = "Order; - in front for downwards."
+        listed.append(OpenApiParameter("sort", str, description=words, enum=orders))
+    return listed

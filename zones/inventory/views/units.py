@@ -1,0 +1,273 @@
+"""Pages of terminal units."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from projectsite.accounts.access import Action, scope_for
+from projectsite.core import evidence, findings, panels
+from projectsite.core.errors import InvalidInput
+from projectsite.core.scope import Scope
+from projectsite.ui.lists import Listing
+from zones.inventory import operations, queries
+from zones.inventory.domain.fields import OUTLET_FIELDS, UNIT_FIELDS
+from zones.inventory.filters import UNIT_PARAMETERS, read, unit_filter, unit_filter_bar
+from zones.inventory.forms import RecordForm
+from zones.inventory.tables import (
+    Choice,
+    columns_to_read,
+    log_table,
+    outlet_table,
+    shown_groups,
+    unit_table,
+)
+from zones.inventory.views.pages import (
+    act_and_return,
+    confirm_page,
+    file_of,
+    form_page,
+    wants_file,
+)
+
+FILE_ROWS = 20_000
+"""Most rows in a file of a list."""
+
+
+@require_http_methods(["GET", "POST"])
+def unit_list(request: HttpRequest, project_key: str) -> HttpResponse:
+    """List the units; a post acts on the chosen ones."""
+    action = Action.SEE if request.method == "GET" else Action.EDIT_INVENTORY
+    scope = scope_for(request, project_key, action)
+    if request.method == "POST":
+        return _act_on_many(request, scope)
+    asked = read(request.GET, UNIT_PARAMETERS)
+    wanted = unit_filter(asked)
+    listing = Listing.read(request.GET, sorts=queries.UNIT_SORTS, default="tag")
+    if kind := wants_file(request.GET):
+        return _file(request, scope, wanted, listing, kind)
+    listing = listing.counted(queries.count_units(scope, wanted))
+    offered = queries.options(scope)
+    table = _table(request, scope, wanted, listing, offered)
+    return render(
+        request,
+        "inventory/units.html",
+        {
+            "table": table,
+            "bar": unit_filter_bar(listing, asked, offered),
+            "offered": offered,
+            "revision": _strip(offered),
+            "title": "Terminal units",
+            "is_wide": _choice(request) == "all",
+            "columns_link": listing.link(
+                columns=None if _choice(request) == "all" else "all", page=None
+            ),
+            "is_archived_list": wanted.archived,
+        },
+    )
+
+
+def _choice(request: HttpRequest) -> Choice:
+    return "all" if request.GET.get("columns") == "all" else "narrow"
+
+
+def _table(
+    request: HttpRequest,
+    scope: Scope,
+    wanted: queries.UnitFilter,
+    listing: Listing,
+    offered: queries.Options,
+) -> Any:
+    choice = _choice(request)
+    rows = queries.list_units(
+        scope,
+        wanted,
+        sort=listing.sort,
+        offset=listing.offset,
+        limit=listing.size,
+        columns=columns_to_read(choice),
+    )
+    return unit_table(
+        scope,
+        rows,
+        choice=choice,
+        listing=listing,
+        latest_revision=max((number for number, _ in offered.revisions), default=0),
+        can_edit=scope.allows(Action.EDIT_INVENTORY),
+        can_import=scope.allows(Action.IMPORT_SCHEDULE),
+    )
+
+
+def _strip(offered: queries.Options) -> dict[str, str] | None:
+    if not offered.revisions:
+        return None
+    number, label = offered.revisions[-1]
+    return {"name": f"{label} (revision {number})" if number else label}
+
+
+def _file(
+    request: HttpRequest, scope: Scope, wanted: queries.UnitFilter, listing: Listing, kind: str
+) -> HttpResponse:
+    choice = _choice(request)
+    rows = queries.list_units(
+        scope, wanted, sort=listing.sort, limit=FILE_ROWS, columns=columns_to_read(choice)
+    )
+    return file_of(unit_table(scope, rows, choice=choice), scope, kind, "terminal-units")
+
+
+def _act_on_many(request: HttpRequest, scope: Scope) -> HttpResponse:
+    here = request.get_full_path()
+    ids = [int(text) for text in request.POST.getlist("unit") if text.isascii() and text.isdigit()]
+    act = request.POST.get("act", "")
+
+    def run() -> int:
+        if act == "archive":
+            return operations.archive_units(scope, unit_ids=ids, at=timezone.now())
+        if act == "restore":
+            return operations.restore_units(scope, unit_ids=ids)
+        if act == "floor":
+            floor = request.POST.get("floor", "")
+            return operations.set_on_units(scope, unit_ids=ids, field="floor", value=floor)
+        if act in {"air_handler", "controller_model"}:
+            given = request.POST.get(act, "")
+            value = int(given) if given.isascii() and given.isdigit() else None
+            return operations.set_on_units(scope, unit_ids=ids, field=act, value=value)
+        raise InvalidInput("Choose what to do with the chosen units.")
+
+    return act_and_return(request, run, done=f"Done for the {len(ids)} chosen units.", to=here)
+
+
+@require_GET
+def unit_page(request: HttpRequest, project_key: str, unit_id: int) -> HttpResponse:
+    """One page about a unit."""
+    scope = scope_for(request, project_key, Action.SEE)
+    row = queries.unit_row(scope, unit_id)
+    outlets = queries.outlets_of(scope, unit_id)
+    context = {
+        "title": row["tag"],
+        "unit": row,
+        "groups": shown_groups(scope, row),
+        "outlets": outlet_table(scope, [o for o in outlets if o["archived_at"] is None]),
+        "archived_outlets": [o for o in outlets if o["archived_at"] is not None],
+        "outlet_form": outlet_form(scope),
+        "findings": findings.collect(scope, [unit_id]),
+        "panels": panels.links("unit", scope, unit_id=unit_id),
+        "changed_by": queries.revision_note(scope, unit_id),
+        "may_edit": scope.allows(Action.EDIT_INVENTORY),
+        "trail": [("Terminal units", reverse("inventory:units", args=[project_key]))],
+    }
+    return render(request, "inventory/unit.html", context)
+
+
+def outlet_form(scope: Scope, data: Any = None, record: Any = None) -> RecordForm:
+    """Form of an outlet, new or changed."""
+    return RecordForm(data, fields=OUTLET_FIELDS, system=scope.system, record=record)
+
+
+@require_GET
+def unit_by_tag(request: HttpRequest, project_key: str, tag: str) -> HttpResponse:
+    """Find a unit by the tag on its label."""
+    scope = scope_for(request, project_key, Action.SEE)
+    return redirect("inventory:unit", project_key, queries.unit_id_of(scope, tag))
+
+
+@require_GET
+def unit_changes(request: HttpRequest, project_key: str, unit_id: int) -> HttpResponse:
+    """Change log of a unit: a panel of its page, and a page of its own."""
+    scope = scope_for(request, project_key, Action.SEE)
+    row = queries.unit_row(scope, unit_id)
+    context = {
+        "table": log_table(scope, queries.unit_log(scope, unit_id)),
+        "title": f"Changes of {row['tag']}",
+        "trail": [(row["tag"], reverse("inventory:unit", args=[project_key, unit_id]))],
+    }
+    is_panel = request.headers.get("HX-Request") == "true"
+    return render(request, "inventory/log.html#log" if is_panel else "inventory/log.html", context)
+
+
+def _links(scope: Scope) -> dict[str, Any]:
+    offered = queries.options(scope)
+    return {
+        "air_handler": offered.air_handlers,
+        "controller_model": offered.controller_models,
+        "inlet": queries.inlet_choices(),
+        "zone": queries.zone_tags(scope),
+    }
+
+
+@require_http_methods(["GET", "POST"])
+def unit_add(request: HttpRequest, project_key: str) -> HttpResponse:
+    """Add a unit."""
+    scope = scope_for(request, project_key, Action.EDIT_INVENTORY)
+    form = RecordForm(
+        request.POST or None, fields=UNIT_FIELDS, system=scope.system, links=_links(scope)
+    )
+
+    def act(values: dict[str, Any], _version: int) -> str:
+        unit_id = operations.add_unit(scope, values=values)
+        return reverse("inventory:unit", args=[project_key, unit_id])
+
+    back = reverse("inventory:units", args=[project_key])
+    return form_page(request, form, act, done="The unit is added.", title="New unit", cancel=back)
+
+
+@require_http_methods(["GET", "POST"])
+def unit_edit(request: HttpRequest, project_key: str, unit_id: int) -> HttpResponse:
+    """Change a unit."""
+    scope = scope_for(request, project_key, Action.EDIT_INVENTORY)
+    row = queries.unit_row(scope, unit_id)
+    form = RecordForm(
+        request.POST or None,
+        fields=UNIT_FIELDS,
+        system=scope.system,
+        links=_links(scope),
+        record=row,
+    )
+    here = reverse("inventory:unit", args=[project_key, unit_id])
+
+    def act(values: dict[str, Any], version: int) -> str:
+        operations.change_unit(scope, unit_id=unit_id, version=version, values=values)
+        return here
+
+    title = f"Change {row['tag']}"
+    return form_page(request, form, act, done="The unit is changed.", title=title, cancel=here)
+
+
+@require_http_methods(["GET", "POST"])
+def unit_archive(request: HttpRequest, project_key: str, unit_id: int) -> HttpResponse:
+    """Take a unit out of use, after saying what goes with it."""
+    scope = scope_for(request, project_key, Action.EDIT_INVENTORY)
+    row = queries.unit_row(scope, unit_id)
+    outlets = queries.count_outlets(scope, queries.OutletFilter(unit=unit_id))
+    goes = [f"{outlets} outlet{'' if outlets == 1 else 's'}"] if outlets else []
+    goes += [proof.text for proof in evidence.collect(scope, [unit_id])]
+    return confirm_page(
+        request,
+        lambda: operations.archive_unit(
+            scope, unit_id=unit_id, version=row["version"], at=timezone.now()
+        ),
+        done=f"{row['tag']} is archived.",
+        to=reverse("inventory:unit", args=[project_key, unit_id]),
+        title=f"Archive {row['tag']}",
+        what=f"{row['tag']} leaves every list. Tests and issued documents stay in the record.",
+        goes_with=goes,
+        submit="Archive",
+        undo="It can be restored from its page; archived units are a filter of the list.",
+    )
+
+
+@require_POST
+def unit_restore(request: HttpRequest, project_key: str, unit_id: int) -> HttpResponse:
+    """Take an archived unit into use again."""
+    scope = scope_for(request, project_key, Action.EDIT_INVENTORY)
+    return act_and_return(
+        request,
+        lambda: operations.restore_unit(scope, unit_id=unit_id),
+        done="The unit is in use again.",
+        to=reverse("inventory:unit", args=[project_key, unit_id]),
+    )
