@@ -25,7 +25,7 @@ def encode(value: Any) -> Any:
 
 
 @cache
-def _hints(cls: type) -> Mapping[str, Any]:
+def _hints(cls: Any) -> Mapping[str, Any]:
     return get_type_hints(cls)
 
 

@@ -40,7 +40,7 @@ def render(
     *,
     keep_in: Path,
     processes: int = 0,
-    on_progress: Callable[[int, int], None] = lambda done, total: None,
+    on_progress: Callable[[int, int], None] = lambda _done, _total: None,
     should_stop: Callable[[], bool] = lambda: False,
 ) -> Rendered:
     """Render a document from its dossier.

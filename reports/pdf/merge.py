@@ -92,7 +92,7 @@ def _append(book: Pdf, source: Pdf, root: Object, index: int, streams: dict[byte
     for sheet in list(book.pages)[first:]:
         if "/StructParents" in sheet.obj:
             sheet.obj.StructParents = int(sheet.obj.StructParents) + shift
-        for note in sheet.obj.get("/Annots", Array([])):  # type: ignore[union-attr]  # an array
+        for note in sheet.obj.get("/Annots", Array([])):
             if "/StructParent" in note:
                 note.StructParent = int(note.StructParent) + shift
         _share_fonts(sheet.obj.Resources, streams)
@@ -113,9 +113,11 @@ def _elements(top: Object) -> Iterator[Object]:
         element = stack.pop()
         yield element
         kids = element.get("/K")
-        for kid in kids if isinstance(kids, Array) else [kids]:
-            if isinstance(kid, Dictionary) and "/S" in kid:
-                stack.append(kid)
+        stack.extend(
+            kid
+            for kid in (kids if isinstance(kids, Array) else [kids])
+            if isinstance(kid, Dictionary) and "/S" in kid
+        )
 
 
 def _rename(top: Object, prefix: str) -> None:
@@ -126,12 +128,12 @@ def _rename(top: Object, prefix: str) -> None:
         attributes = element.get("/A")
         for entry in attributes if isinstance(attributes, Array) else [attributes]:
             if isinstance(entry, Dictionary) and "/Headers" in entry:
-                entry.Headers = Array([String(prefix + str(head)) for head in entry.Headers])  # type: ignore[attr-defined]  # an array
+                entry.Headers = Array([String(prefix + str(head)) for head in entry.Headers])
 
 
 def _share_fonts(resources: Object, streams: dict[bytes, Object]) -> None:
     """Keep one copy of each face, however many parts brought it."""
-    for font in (resources.get("/Font") or Dictionary()).values():  # type: ignore[union-attr]  # a dictionary
+    for font in (resources.get("/Font") or Dictionary()).values():
         for below in font.get("/DescendantFonts", Array([])):
             descriptor = below.get("/FontDescriptor")
             if descriptor is None:

@@ -90,7 +90,8 @@ def table(
         cells += [f"<td{side}>{cell}</td>" for side, cell in zip(sides[1:], row[1:], strict=True)]
         lines.append(f"<tr>{''.join(cells)}</tr>")
     return (
-        f'<table class="rows {classes}"><colgroup>{widths}</colgroup>{_head(columns, sides, system)}'
+        f'<table class="rows {classes}"><colgroup>{widths}</colgroup>'
+        f"{_head(columns, sides, system)}"
         f"<tbody>{''.join(lines)}</tbody></table>"
     )
 

@@ -15,9 +15,7 @@ from reports.pdf.pool import Ask
 
 @dataclass(frozen=True, slots=True)
 class PlannedPart:
-    """A part: its title and group in the outline, its file, and how to make it (None: it is
-    there).
-    """
+    """A part: title and group in the outline, file, and how to make it (None: it is there)."""
 
     title: str
     file: Path

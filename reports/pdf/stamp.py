@@ -93,8 +93,9 @@ def apply(target: Pdf, stamp: Stamp) -> None:
         resources = sheet.obj.Resources
         for group, name, value in (("/XObject", "/Stamp", form), ("/Font", "/StampFont", font)):
             held = resources.get(group)
-            own = Dictionary(held) if held is not None else Dictionary()
-            own[name] = value
+            own = Dictionary(
+                {**dict(held.items()), name: value} if held is not None else {name: value}
+            )
             resources[group] = own
         codes = "".join(stamp.codes[char] for char in f"{number} of {total}")
         lines = (

@@ -1,5 +1,7 @@
-"""The air balance sheet of one terminal unit. It depends on nothing but the unit and the
-project's units and limits, so that an unchanged unit's sheet can be used again.
+"""The air balance sheet of one terminal unit.
+
+It depends on nothing but the unit and the project's units and limits, so that an unchanged
+unit's sheet can be used again.
 """
 
 from __future__ import annotations
@@ -95,7 +97,7 @@ def _head(unit: UnitData) -> str:
     if unit.address:
         code = (
             f'<div class="qr">{code_picture(unit.address)}<span>This unit in the record:<br>'
-            f"{escape(unit.address.replace('/p/', '/​p/'))}</span></div>"
+            f"{escape(unit.address)}</span></div>"
         )
     return (
         f'<div class="head"><div><h1>{escape(unit.tag)}</h1>'
@@ -124,7 +126,8 @@ def _three_columns(project: ProjectData, unit: UnitData) -> str:
     return (
         f'<div class="cols"><section><h2>Terminal unit</h2>{box}</section>'
         f"<section><h2>Scheduled airflows</h2>{setpoints}</section>"
-        f"<section><h2>Conditions and instrument</h2>{_conditions(unit.test, system)}</section></div>"
+        "<section><h2>Conditions and instrument</h2>"
+        f"{_conditions(unit.test, system)}</section></div>"
     )
 
 

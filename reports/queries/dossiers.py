@@ -1,0 +1,217 @@
+"""The dossier of a unit, an air handler or the whole project, out of the current record."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+
+from balancing.airflow.domain.evaluate import evaluate
+from balancing.airflow.domain.types import FlowTestSnapshot, Setpoints
+from balancing.airflow.queries.records import point_notes, test_records
+from balancing.airflow.queries.snapshots import snapshots
+from projectsite.core import findings
+from projectsite.core.errors import InvalidInput
+from projectsite.core.numeric import same
+from projectsite.core.scope import Scope
+from reports.domain.dossier import (
+    Dossier,
+    FindingData,
+    Frame,
+    OutletData,
+    ProjectData,
+    TestData,
+    ToleranceData,
+    UnitData,
+    Verdict,
+)
+from reports.queries.flow_tests import test_data
+from zones.inventory import queries as inventory
+from zones.inventory.domain.types import UnitFacts
+
+KIND_TITLES = {
+    "unit-balance": "Air balance sheet",
+    "balance-report": "Air balance report",
+    "point-list": "Point and address list",
+}
+STATES = {
+    "open": Verdict("look", "test in hand"),
+    "submitted": Verdict("look", "handed in"),
+    "returned": Verdict("hold", "returned"),
+    "accepted": Verdict("done", "accepted"),
+}
+OUT_OF_DATE = Verdict("hold", "out of date")
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What a document is about: one unit, one air handler, or, with neither, the project."""
+
+    unit_id: int | None = None
+    air_handler_id: int | None = None
+
+
+def assemble(
+    scope: Scope, kind: str, subject: Subject, *, date: str, address: str
+) -> tuple[Dossier, str]:
+    """Give the dossier as the record stands now, as a draft, and the document's title.
+
+    Parameters
+    ----------
+    date
+        Day of the draft in the project's time zone, as 2026-11-25.
+    address
+        Where this site is reached, for the code that leads to a unit's page.
+
+    Raises
+    ------
+    InvalidInput
+        The subject has no units, or a sheet of a unit was asked for without a unit.
+    NotFound
+        The unit or the air handler is not in the project.
+    """
+    label, unit_ids = _scope_of(scope, kind, subject)
+    units = _units(scope, unit_ids, address)
+    frame = Frame(
+        kind=kind,
+        title=KIND_TITLES[kind],
+        scope_label=label,
+        date=date,
+        person=scope.person.name,
+        revision=max((unit.revision for unit in units), default=0),
+    )
+    return Dossier(frame, project_data(scope), units), f"{frame.title}, {label}"
+
+
+def project_data(scope: Scope) -> ProjectData:
+    """The project as a document shows it, in the project's own units."""
+    project = scope.project
+    return ProjectData(
+        key=project.key,
+        number=project.number,
+        name=project.name,
+        system=project.system,
+        time_zone=project.time_zone,
+        elevation_m=project.elevation_m,
+        tolerances=ToleranceData(**asdict(project.tolerances)),
+    )
+
+
+def _scope_of(scope: Scope, kind: str, subject: Subject) -> tuple[str, list[int]]:
+    if subject.unit_id is not None:
+        return str(inventory.unit_row(scope, subject.unit_id)["tag"]), [subject.unit_id]
+    if kind == "unit-balance":
+        raise InvalidInput(
+            "An air balance sheet is of one terminal unit; choose it.",
+            fields={"unit": "Choose the terminal unit."},
+        )
+    if subject.air_handler_id is not None:
+        label = inventory.air_handler(scope, subject.air_handler_id).tag
+        ids = inventory.unit_ids(scope, inventory.UnitFilter(air_handler=subject.air_handler_id))
+    else:
+        label, ids = "whole project", inventory.unit_ids(scope)
+    if not ids:
+        raise InvalidInput(f"There are no terminal units in {label} yet; import a schedule first.")
+    return label, ids
+
+
+def _units(scope: Scope, unit_ids: Sequence[int], address: str) -> tuple[UnitData, ...]:
+    by_unit = snapshots(scope, unit_ids)
+    tests = {unit_id: _chosen(held) for unit_id, held in by_unit.items()}
+    ids = [test.id for test in tests.values()]
+    records, notes = test_records(scope, ids), point_notes(scope, ids)
+    open_items: dict[int, list[FindingData]] = {}
+    for unit_id, item in findings.by_unit(findings.collect(scope, unit_ids)):
+        open_items.setdefault(unit_id, []).append(_finding(item))
+    root = f"{address.rstrip('/')}/p/{scope.project.key}/units"
+    made = []
+    for facts in inventory.unit_facts(scope, unit_ids):
+        snapshot = tests.get(facts.id)
+        test = None
+        if snapshot is not None:
+            result = evaluate(snapshot, scope.project.tolerances)
+            test = test_data(result, records[snapshot.id], notes, scope.project.time_zone)
+        made.append(
+            _unit(
+                facts,
+                test,
+                _state(facts, snapshot),
+                tuple(open_items.get(facts.id, ())),
+                f"{root}/{facts.id}/",
+            )
+        )
+    return tuple(made)
+
+
+def _chosen(held: Sequence[FlowTestSnapshot]) -> FlowTestSnapshot:
+    """The accepted test when there is one, else the newest."""
+    accepted = [test for test in held if test.state == "accepted"]
+    return (accepted or list(held))[-1]
+
+
+def _state(facts: UnitFacts, test: FlowTestSnapshot | None) -> Verdict:
+    if test is None:
+        return Verdict("wait", "not tested")
+    if test.state == "accepted" and not _is_current(facts, test.design.setpoints):
+        return OUT_OF_DATE
+    return STATES[test.state]
+
+
+def _is_current(facts: UnitFacts, tested: Setpoints) -> bool:
+    """Tell whether the unit was tested at the airflows that are scheduled now."""
+    return all(
+        same(getattr(facts, name), getattr(tested, name))
+        for name in ("cooling_max_m3_s", "cooling_min_m3_s", "heating_max_m3_s")
+    )
+
+
+def _finding(item: findings.Finding) -> FindingData:
+    return FindingData(
+        code=item.code,
+        severity=int(item.severity),
+        subject=item.subject.label,
+        message=item.message,
+        action=item.action,
+        reference=item.reference,
+    )
+
+
+def _unit(
+    facts: UnitFacts,
+    test: TestData | None,
+    state: Verdict,
+    open_items: tuple[FindingData, ...],
+    address: str,
+) -> UnitData:
+    inlet, controller = facts.inlet, facts.controller
+    return UnitData(
+        tag=facts.tag,
+        address=address,
+        air_handler=facts.air_handler,
+        zone=facts.zone,
+        floor=facts.floor,
+        location=facts.location,
+        fan=facts.fan,
+        heat=facts.heat,
+        box_model=facts.box_model,
+        inlet=inlet.label if inlet else "",
+        free_area_m2=inlet.free_area_m2 if inlet else None,
+        nominal_k_m3_s_sqrt_pa=inlet.nominal_k_m3_s_sqrt_pa if inlet else None,
+        controller=controller.name if controller else "",
+        readable_pressure_pa=controller.readable_pressure_pa if controller else None,
+        cooling_max_m3_s=facts.cooling_max_m3_s,
+        cooling_min_m3_s=facts.cooling_min_m3_s,
+        heating_max_m3_s=facts.heating_max_m3_s,
+        heating_min_m3_s=facts.heating_min_m3_s,
+        standby_min_m3_s=facts.standby_min_m3_s,
+        network_number=facts.network_number,
+        mac_address=facts.mac_address,
+        device_instance=facts.device_instance,
+        revision=facts.revision,
+        outlets=tuple(
+            OutletData(o.tag, o.kind.replace("-", " "), o.location, o.design_m3_s, o.hood_factor)
+            for o in facts.outlets
+        ),
+        test=test,
+        state=state,
+        findings=open_items,
+    )
