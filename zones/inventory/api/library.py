@@ -219,8 +219,8 @@ class StarterLibraryViewSet(InventoryViewSet):
         )
 
 
-_LIST = {"get": "list", "post": "create"}
-_ONE = {"get": "retrieve", "patch": "partial_update"}
+_LIST: Any = {"get": "list", "post": "create"}
+_ONE: Any = {"get": "retrieve", "patch": "partial_update"}
 _BOX, _CONTROLLER = "library/box-models", "library/controller-models"
 urlpatterns: list[URLPattern | URLResolver] = [
     path(f"{_BOX}/", BoxModelViewSet.as_view(_LIST), name="box-model-list"),

@@ -51,8 +51,9 @@ def problems(
             found[field.name] = message
     for lower, upper, message in _ORDERED:
         low, high = values.get(lower), values.get(upper)
-        is_given = low is not None and high is not None
-        if is_given and not numeric.at_most(low, high) and lower not in found:
+        if low is None or high is None or lower in found:
+            continue
+        if not numeric.at_most(low, high):
             found[lower] = message
     names = {field.name for field in fields}
     for first, second, message in _PAIRS:

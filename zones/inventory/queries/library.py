@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from django.db import connection
@@ -20,10 +20,11 @@ from zones.inventory.domain.types import (
 from zones.inventory.models import BoxInlet, BoxModel, ControllerModel, TerminalUnit
 
 
-def _inlets(box_model_ids: Sequence[int]) -> dict[int, list[InletFacts]]:
+def inlets_of(box_model_ids: Iterable[int]) -> dict[int, tuple[InletFacts, ...]]:
+    """Inlets of these box models from the smallest up, in one query."""
     found: dict[int, list[InletFacts]] = {}
-    rows = BoxInlet.objects.filter(box_model_id__in=box_model_ids).order_by("diameter_m", "id")
-    for model_id, *values in rows.values_list(
+    rows = BoxInlet.objects.filter(box_model_id__in=list(box_model_ids))
+    for row in rows.order_by("diameter_m", "id").values_list(
         "box_model_id",
         "id",
         "label",
@@ -33,8 +34,8 @@ def _inlets(box_model_ids: Sequence[int]) -> dict[int, list[InletFacts]]:
         "scheduled_low_m3_s",
         "scheduled_high_m3_s",
     ):
-        found.setdefault(model_id, []).append(InletFacts(*values))
-    return found
+        found.setdefault(row[0], []).append(InletFacts(*row[1:]))
+    return {key: tuple(inlets) for key, inlets in found.items()}
 
 
 def inlet_use(scope: Scope, box_model_id: int) -> dict[int, int]:
@@ -61,7 +62,7 @@ def box_models(
         chosen = chosen.filter(archived_at__isnull=not archived)
     rows = list(chosen.values_list("id", "name", "note", "archived_at", "version"))
     model_ids = [row[0] for row in rows]
-    inlets = _inlets(model_ids)
+    inlets = inlets_of(model_ids)
     use = dict(
         TerminalUnit.objects.filter(
             project_id=scope.project.id, archived_at=None, inlet__box_model_id__in=model_ids
@@ -75,7 +76,7 @@ def box_models(
             id=model_id,
             name=name,
             note=note,
-            inlets=tuple(inlets.get(model_id, ())),
+            inlets=inlets.get(model_id, ()),
             units=use.get(model_id, 0),
             is_archived=archived_at is not None,
             version=version,
@@ -213,7 +214,8 @@ def inlet_choices() -> list[tuple[str, list[tuple[int, str]]]]:
         "box_model__name", "diameter_m", "id"
     )
     for inlet_id, label, name in rows.values_list("id", "label", "box_model__name"):
-        groups.setdefault(name, []).append((inlet_id, label))
+        # The label stands alone once it is chosen, so it names its model too.
+        groups.setdefault(name, []).append((inlet_id, f"{label} · {name}"))
     return list(groups.items())
 
 

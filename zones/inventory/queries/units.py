@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +14,8 @@ from projectsite.core.scope import Scope
 from zones.inventory.domain import rules
 from zones.inventory.domain.fields import UNIT_FIELD, UNIT_FIELDS
 from zones.inventory.domain.types import ControllerFacts, InletFacts, OutletFacts, UnitFacts
-from zones.inventory.models import BoxInlet, Outlet, ScheduleRow, TerminalUnit, Zone
+from zones.inventory.models import Outlet, ScheduleRow, TerminalUnit, Zone
+from zones.inventory.queries.library import inlets_of
 
 UNIT_SORTS: Mapping[str, str] = {
     "tag": "sort_key",
@@ -181,26 +182,9 @@ def unit_facts(scope: Scope, unit_ids: Sequence[int]) -> list[UnitFacts]:
         .order_by("sort_key", "id")
         .values(*_FACT_COLUMNS)
     )
-    inlets = _inlets({row["inlet__box_model_id"] for row in rows} - {None})
+    inlets = inlets_of({row["inlet__box_model_id"] for row in rows} - {None})
     outlets = _outlets(scope, [row["id"] for row in rows])
     return [_facts(row, inlets, outlets) for row in rows]
-
-
-def _inlets(box_models: Iterable[int]) -> dict[int, tuple[InletFacts, ...]]:
-    found: dict[int, tuple[InletFacts, ...]] = {}
-    rows = BoxInlet.objects.filter(box_model_id__in=list(box_models)).order_by("diameter_m", "id")
-    for box_model_id, *values in rows.values_list(
-        "box_model_id",
-        "id",
-        "label",
-        "diameter_m",
-        "free_area_m2",
-        "nominal_k_m3_s_sqrt_pa",
-        "scheduled_low_m3_s",
-        "scheduled_high_m3_s",
-    ):
-        found[box_model_id] = (*found.get(box_model_id, ()), InletFacts(*values))
-    return found
 
 
 def _outlets(scope: Scope, unit_ids: Sequence[int]) -> dict[int, list[OutletFacts]]:
@@ -208,10 +192,10 @@ def _outlets(scope: Scope, unit_ids: Sequence[int]) -> dict[int, list[OutletFact
     rows = Outlet.objects.filter(
         project_id=scope.project.id, unit_id__in=unit_ids, archived_at=None
     ).order_by("unit_id", "sort_key", "id")
-    for unit_id, *values in rows.values_list(
+    for row in rows.values_list(
         "unit_id", "id", "tag", "kind", "location", "design_m3_s", "hood_factor"
     ):
-        found.setdefault(unit_id, []).append(OutletFacts(*values))
+        found.setdefault(row[0], []).append(OutletFacts(*row[1:]))
     return found
 
 

@@ -27,7 +27,7 @@ _KINDS = dict(OUTLET_KINDS)
 
 
 def _sum(values: Sequence[Any]) -> float:
-    return sum(value for value in values if value is not None)
+    return float(sum(value for value in values if value is not None))
 
 
 def air_handler_table(
@@ -46,7 +46,7 @@ def air_handler_table(
                 width=12,
             ),
             Column("name", "Name", priority=2, width=24),
-            Column("units", "Units", "count", total=_sum),
+            Column("units", "Units", "count", total=sum),
             Column("sum_cooling_max_m3_s", "Sum of cooling maxima", "airflow", total=_sum),
             Column("sum_cooling_min_m3_s", "Sum of cooling minima", "airflow", priority=2),
             Column("design_m3_s", "Design airflow", "airflow"),

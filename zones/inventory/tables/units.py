@@ -147,5 +147,5 @@ def _words(scope: Scope, field: Field, value: Any) -> str:
     if field.is_quantity:
         return units.show(value, field.kind, scope.system, with_unit=True)
     if field.name in _WORDS:
-        return _WORDS[field.name].get(value, value)
+        return _WORDS[field.name].get(str(value), str(value))
     return f"{value:g}" if isinstance(value, float) else str(value)

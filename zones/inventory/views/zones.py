@@ -31,23 +31,27 @@ def zone_list(request: HttpRequest, project_key: str) -> HttpResponse:
     """List the zones with the units that serve them."""
     scope = scope_for(request, project_key, Action.SEE)
     asked = read(request.GET, ZONE_PARAMETERS)
-    wanted = {
-        "archived": asked.is_on("archived"),
-        "text": asked.text("q"),
-        "floor": asked.text("floor") or None,
-    }
+    archived, text = asked.is_on("archived"), asked.text("q")
+    floor = asked.text("floor") or None
     listing = Listing.read(request.GET, sorts=queries.ZONE_SORTS, default="tag")
-    if kind := wants_file(request.GET):
-        rows = queries.zones(scope, **wanted, sort=listing.sort)
-        return file_of(zone_table(scope, rows), scope, kind, "zones")
-    listing = listing.counted(queries.count_zones(scope, **wanted))
+    if not (kind := wants_file(request.GET)):
+        count = queries.count_zones(scope, archived=archived, text=text, floor=floor)
+        listing = listing.counted(count)
     rows = queries.zones(
-        scope, **wanted, sort=listing.sort, offset=listing.offset, limit=listing.size
+        scope,
+        archived=archived,
+        text=text,
+        floor=floor,
+        sort=listing.sort,
+        offset=0 if kind else listing.offset,
+        limit=None if kind else listing.size,
     )
+    if kind:
+        return file_of(zone_table(scope, rows), scope, kind, "zones")
     context = {
         "title": "Zones",
         "table": zone_table(scope, rows, listing=listing),
-        "bar": simple_bar(listing, asked, hint="tag, name"),
+        "bar": simple_bar(listing, asked, hint="tag, name", floors=queries.options(scope).floors),
         "add": reverse("inventory:zone-add", args=[project_key]),
         "add_label": "Add a zone",
         "noun": "zones",
