@@ -38,17 +38,28 @@ class InstrumentValues(TypedDict, total=False):
 
 
 @transaction.atomic
-def add_instrument(scope: Scope, *, values: InstrumentValues) -> int:
-    """Add an instrument to the project and give its id."""
+def add_instrument(
+    scope: Scope, *, values: InstrumentValues, certificate: bytes | None = None
+) -> int:
+    """Add an instrument to the project, with the certificate of its calibration if there is one."""
     scope.require(Action.EDIT_INSTRUMENTS)
+    kind = "" if certificate is None else _checked_kind(certificate)
     instrument = Instrument(project_id=scope.project.id, **values)
     checked_save(instrument)
+    if certificate is not None:
+        _keep(instrument, certificate, kind)
+        instrument.save(update_fields=["certificate"])
     return instrument.pk
 
 
 @transaction.atomic
 def change_instrument(
-    scope: Scope, *, instrument_id: int, version: int, values: InstrumentValues
+    scope: Scope,
+    *,
+    instrument_id: int,
+    version: int,
+    values: InstrumentValues,
+    certificate: bytes | None = None,
 ) -> int:
     """Change an instrument and give its new version.
 
@@ -56,8 +67,11 @@ def change_instrument(
     """
     scope.require(Action.EDIT_INSTRUMENTS)
     instrument = _locked(scope, instrument_id, version)
+    kind = "" if certificate is None else _checked_kind(certificate)
     for name, value in values.items():
         setattr(instrument, name, value)
+    if certificate is not None:
+        _keep(instrument, certificate, kind)
     instrument.version += 1
     checked_save(instrument)
     return instrument.version
@@ -93,25 +107,31 @@ def kind_of_file(content: bytes) -> str:
 
 
 @transaction.atomic
-def keep_certificate(scope: Scope, *, instrument_id: int, content: bytes) -> str:
-    """Keep the certificate of an instrument's calibration and give the name of the file.
-
-    What it is shows in its content, not in the name or the type that came with it.
-    """
+def keep_certificate(scope: Scope, *, instrument_id: int, content: bytes) -> int:
+    """Keep the certificate of an instrument's calibration and give the instrument's version."""
     scope.require(Action.EDIT_INSTRUMENTS)
+    kind = _checked_kind(content)
+    instrument = _locked(scope, instrument_id, None)
+    _keep(instrument, content, kind)
+    instrument.version += 1
+    instrument.save(update_fields=["certificate", "version"])
+    return instrument.version
+
+
+def _checked_kind(content: bytes) -> str:
+    """Kind of a certificate: it shows in the content, not in the name that came with it."""
     if len(content) > CERTIFICATE_LIMIT_BYTES:
         raise _bad_certificate("The certificate is larger than 10 MB.")
     kind = kind_of_file(content)
     if not kind:
         raise _bad_certificate("The certificate is not a PDF, PNG or JPEG file.")
-    instrument = _locked(scope, instrument_id, None)
+    return kind
+
+
+def _keep(instrument: Instrument, content: bytes, kind: str) -> None:
     # The name is ours, so that nothing of what was sent reaches the file system.
-    instrument.certificate.save(
-        f"instrument-{instrument.pk}.{kind}", ContentFile(content), save=False
-    )
-    instrument.version += 1
-    instrument.save(update_fields=["certificate", "version"])
-    return str(instrument.certificate.name)
+    name = f"instrument-{instrument.pk}.{kind}"
+    instrument.certificate.save(name, ContentFile(content), save=False)
 
 
 def _bad_certificate(message: str) -> InvalidInput:

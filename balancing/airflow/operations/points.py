@@ -103,7 +103,7 @@ def save_point(
     _check_values(changes)
     _check_readings(readings or {})
     if point.version != version:
-        raise _changed_meanwhile(point, changes, readings or {})
+        _refuse_changed(point, changes, readings or {})
     before = put(point, changes)
     changed = _save_readings(scope, point, readings or {}, at)
     if before or changed:
@@ -141,10 +141,12 @@ def _check_readings(readings: Readings) -> None:
             raise InvalidInput(message, fields={field: message})
 
 
-def _changed_meanwhile(
-    point: FlowPoint, changes: Mapping[str, Any], readings: Readings
-) -> Conflict:
-    """Tell what the point holds now where it differs from what was typed."""
+def _refuse_changed(point: FlowPoint, changes: Mapping[str, Any], readings: Readings) -> None:
+    """Tell what the point holds now where it differs from what was typed.
+
+    The same values twice are no conflict: a page saves while it is typed in, and once more
+    when its button is pressed.
+    """
     now: dict[str, str] = {}
     for name, given in changes.items():
         stored = getattr(point, name)
@@ -164,11 +166,12 @@ def _changed_meanwhile(
         if not same(typed, None if row is None else row.flow_m3_s):
             held = "nothing" if row is None else row.flow_as_entered or "another reading"
             now[f"outlet-{key[0]}-{key[1]}"] = f"Now holds {held}."
-    return Conflict(
-        "Somebody changed this point since you opened it. What you typed is still here; save "
-        "again to put it in place of theirs.",
-        fields=now,
-    )
+    if now:
+        raise Conflict(
+            "Somebody changed this point since you opened it. What you typed is still here; save "
+            "again to put it in place of theirs.",
+            fields=now,
+        )
 
 
 def _save_readings(scope: Scope, point: FlowPoint, readings: Readings, at: datetime) -> bool:
@@ -266,9 +269,7 @@ def _record(scope: Scope, reading: Reading) -> Recorded:
             fields={"repeat": f"Holds {text}."},
         )
     test = FlowTest.objects.only("client_key", "design").get(pk=point.test_id)
-    row = _new_reading(
-        scope, point, test, reading.outlet_id, reading.repeat, reading.client_key
-    )
+    row = _new_reading(scope, point, test, reading.outlet_id, reading.repeat, reading.client_key)
     row.flow_m3_s, row.flow_as_entered = reading.flow.value, reading.flow.text
     row.taken_at = reading.taken_at
     checked_save(row)

@@ -251,9 +251,7 @@ def _wrong(field: str, message: str) -> InvalidInput:
 
 
 @transaction.atomic
-def save_conditions(
-    scope: Scope, *, test_id: int, version: int, conditions: TestConditions
-) -> int:
+def save_conditions(scope: Scope, *, test_id: int, version: int, conditions: TestConditions) -> int:
     """Save the conditions of a test that is open or returned, and give its new version."""
     scope.require(Action.ENTER_READINGS)
     test = locked_test(scope, test_id, version=version)

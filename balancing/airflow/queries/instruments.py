@@ -7,8 +7,8 @@ from datetime import date
 from typing import Any
 
 from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery
-from django.db.models.functions import Coalesce
 from django.db.models.fields.files import FieldFile
+from django.db.models.functions import Coalesce
 
 from balancing.airflow.models import FlowTest, Instrument
 from projectsite.core.errors import NotFound
@@ -69,9 +69,7 @@ def count_instruments(
 
 
 def _matching(scope: Scope, *, text: str, kind: str, archived: bool) -> QuerySet[Instrument]:
-    rows = Instrument.objects.filter(
-        project_id=scope.project.id, archived_at__isnull=not archived
-    )
+    rows = Instrument.objects.filter(project_id=scope.project.id, archived_at__isnull=not archived)
     if text:
         rows = rows.filter(Q(name__icontains=text) | Q(serial__icontains=text))
     return rows.filter(kind=kind) if kind else rows
@@ -89,7 +87,7 @@ def _tests_made() -> Any:
 
 def instrument_row(scope: Scope, instrument_id: int) -> dict[str, Any]:
     """Read one instrument; NotFound when it is not in the project."""
-    row = (
+    row: dict[str, Any] | None = (
         Instrument.objects.filter(project_id=scope.project.id, id=instrument_id)
         .values(*_COLUMNS)
         .first()
@@ -132,3 +130,19 @@ def certificate_file(scope: Scope, instrument_id: int) -> FieldFile:
     if found is None or not found.certificate:
         raise NotFound("There is no certificate of this instrument.")
     return found.certificate
+
+
+def last_used(scope: Scope) -> int | None:
+    """Instrument of the person's own last test, while it is in use: the likely one today."""
+    found: int | None = (
+        FlowTest.objects.filter(
+            project_id=scope.project.id,
+            technician_id=scope.person.id,
+            instrument__archived_at=None,
+            instrument__isnull=False,
+        )
+        .order_by("-created_at", "-id")
+        .values_list("instrument_id", flat=True)
+        .first()
+    )
+    return found

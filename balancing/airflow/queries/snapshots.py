@@ -64,7 +64,9 @@ _POINT_COLUMNS = (
 
 def test_snapshot(scope: Scope, test_id: int) -> FlowTestSnapshot:
     """Snapshot of one test of the project; NotFound when there is none."""
-    found = _snapshots(FlowTest.objects.filter(project_id=scope.project.id, id=test_id).values(*_COLUMNS))
+    found = _snapshots(
+        FlowTest.objects.filter(project_id=scope.project.id, id=test_id).values(*_COLUMNS)
+    )
     if not found:
         raise NotFound("There is no such flow test in this project.")
     return found[0][1]
@@ -90,9 +92,7 @@ def snapshots(
 def _snapshots(rows: Iterable[Mapping[str, Any]]) -> list[tuple[int, FlowTestSnapshot]]:
     listed = list(rows)
     points = _points([row["id"] for row in listed]) if listed else {}
-    return [
-        (row["unit_id"], _snapshot(row, tuple(points.get(row["id"], ())))) for row in listed
-    ]
+    return [(row["unit_id"], _snapshot(row, tuple(points.get(row["id"], ())))) for row in listed]
 
 
 def _points(test_ids: Sequence[int]) -> dict[int, list[PointSnapshot]]:

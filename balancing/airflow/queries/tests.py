@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -145,7 +145,7 @@ def list_tests(
 
 def test_row(scope: Scope, test_id: int) -> dict[str, Any]:
     """Read one test as plain values, with its design record; NotFound when there is none."""
-    row = (
+    row: dict[str, Any] | None = (
         FlowTest.objects.filter(project_id=scope.project.id, id=test_id)
         .values(*_DETAIL, **_LISTED)
         .first()
@@ -204,7 +204,7 @@ def unit_statuses(scope: Scope, unit_ids: Sequence[int] | None = None) -> dict[i
 
 def point_rows(scope: Scope, test_id: int) -> list[dict[str, Any]]:
     """Points of a test with their texts as entered and their versions."""
-    return list(
+    rows: Iterable[Any] = (
         FlowPoint.objects.filter(project_id=scope.project.id, test_id=test_id)
         .order_by("round", "id")
         .values(
@@ -223,6 +223,7 @@ def point_rows(scope: Scope, test_id: int) -> list[dict[str, Any]]:
             "version",
         )
     )
+    return list(rows)
 
 
 def reading_rows(
@@ -234,21 +235,20 @@ def reading_rows(
         rows = rows.filter(point__test_id=test_id)
     if reading_id is not None:
         rows = rows.filter(id=reading_id)
-    return list(
-        rows.order_by("point_id", "outlet_id", "repeat", "id").values(
-            "id",
-            "point_id",
-            "outlet_id",
-            "repeat",
-            "flow_m3_s",
-            "flow_as_entered",
-            "design_m3_s",
-            "hood_factor",
-            "client_key",
-            "taken_at",
-            outlet=F("outlet__tag"),
-        )
+    read: Iterable[Any] = rows.order_by("point_id", "outlet_id", "repeat", "id").values(
+        "id",
+        "point_id",
+        "outlet_id",
+        "repeat",
+        "flow_m3_s",
+        "flow_as_entered",
+        "design_m3_s",
+        "hood_factor",
+        "client_key",
+        "taken_at",
+        outlet=F("outlet__tag"),
     )
+    return list(read)
 
 
 def filter_choices(scope: Scope) -> dict[str, list[tuple[Any, str]]]:
