@@ -15,7 +15,7 @@ class AirflowConfig(AppConfig):
         """Register findings, proofs, waiting work and panels."""
         # Apps load before models, so these are imported when both are there.
         from balancing.airflow import queries  # noqa: PLC0415  # apps load before models
-        from balancing.airflow.domain import rules  # noqa: PLC0415  # apps load before models
+        from balancing.airflow.domain import registry, rules  # noqa: PLC0415  # apps load before models
         from projectsite.core import (  # noqa: PLC0415  # apps load before models
             evidence,
             findings,
@@ -24,6 +24,7 @@ class AirflowConfig(AppConfig):
             waiting,
         )
 
+        registry.register_all()
         findings.register("airflow", queries.findings, rules.RULES)
         evidence.register("airflow", queries.proofs)
         reopens.register("airflow", queries.reopened)

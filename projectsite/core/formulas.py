@@ -5,6 +5,7 @@ A formula is registered with its inputs and outputs by kind of quantity; everyth
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -18,9 +19,9 @@ Value = float | str | bool | None | Sequence[float]
 class Input:
     """One input of a formula.
 
-    ``kind`` names a kind of quantity, or is "" for a word out of ``choices``. A list input
-    takes several numbers of one kind. ``default`` stands in SI; None with ``required`` False
-    means unknown.
+    ``key`` is a plain word: the unit of the value is that of ``kind``, SI inside. ``kind``
+    names a kind of quantity, or is "" for a word out of ``choices``. A list input takes several
+    numbers of one kind. ``default`` stands in SI; None with ``required`` False means unknown.
     """
 
     key: str
@@ -35,7 +36,7 @@ class Input:
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """One output of a formula; ``key`` ends in the SI suffix of its kind where it has one."""
+    """One output of a formula: a number of ``kind`` in SI, or a word when ``kind`` is ""."""
 
     key: str
     kind: str
@@ -105,7 +106,7 @@ def get(name: str) -> Formula:
 
 
 def compute(formula: Formula, given: Mapping[str, Value]) -> Result:
-    """Fill in defaults, check that nothing is missing or unknown, and compute.
+    """Fill in defaults, check that nothing is missing or of the wrong shape, and compute.
 
     Raises
     ------
@@ -117,12 +118,37 @@ def compute(formula: Formula, given: Mapping[str, Value]) -> Result:
     for key in given:
         if key not in known:
             raise ValueError(f"{formula.name} has no input {key!r}; it takes {', '.join(known)}")
-    values: dict[str, Value] = {}
-    for key, item in known.items():
-        value = given.get(key, item.default)
-        if value is None and item.required:
-            raise ValueError(f"{key} is missing")
-        if item.choices and value is not None and value not in item.choices:
-            raise ValueError(f"{key} is one of {', '.join(item.choices)}, not {value!r}")
-        values[key] = value
+    values = {key: _checked(item, given.get(key)) for key, item in known.items()}
     return formula.compute(**values)
+
+
+def _checked(item: Input, given: Value) -> Value:
+    value = item.default if given is None else given
+    if value is None:
+        if item.required:
+            raise ValueError(f"{item.key} is missing")
+        return None
+    if item.choices:
+        if value not in item.choices:
+            raise ValueError(f"{item.key} is one of {', '.join(item.choices)}, not {value!r}")
+        return value
+    if not item.is_list:
+        return _number(item.key, value)
+    if isinstance(value, (str, bool, int, float)):
+        # Every bad input is a ValueError here: the caller shows its message to a person.
+        raise ValueError(f"{item.key} takes a list of numbers")  # noqa: TRY004  # see above
+    if not len(value):
+        raise ValueError(f"{item.key} has no numbers")
+    return [_number(item.key, entry) for entry in value]
+
+
+def _number(key: str, value: Value) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise ValueError(f"{key} takes one number, not {value!r}")  # noqa: TRY004  # as above
+    try:
+        number = float(value)
+    except OverflowError:
+        number = math.inf
+    if not math.isfinite(number):
+        raise ValueError(f"{key} must be a finite number")
+    return number

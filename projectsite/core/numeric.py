@@ -9,7 +9,7 @@ from decimal import ROUND_HALF_UP, Decimal
 RELATIVE_TOLERANCE = 1e-9
 """Conversions cost a few units in the last place; 450 cfm must still equal 90 % of 500 cfm."""
 
-_DIGITS = re.compile(r"(\d+)")
+_DIGITS = re.compile(r"([0-9]+)")
 _KEY_DIGITS = 12
 
 
@@ -55,4 +55,5 @@ def natural_key(text: str) -> str:
     ['tu-1', 'TU-2', 'TU-10']
     """
     parts = _DIGITS.split(text.strip().casefold())
-    return "".join(p.zfill(_KEY_DIGITS) if p.isdigit() else p for p in parts)[:200]
+    # Every second part is a digit run; "²" is a digit to isdigit() but not to a reader.
+    return "".join(p.zfill(_KEY_DIGITS) if i % 2 else p for i, p in enumerate(parts))[:200]

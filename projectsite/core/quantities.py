@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from projectsite.core.scope import UnitSystem
 
@@ -33,6 +33,9 @@ class Kind:
         How it is shown in inch-pound and in SI projects.
     units
         Every unit that may be typed for it.
+    aliases
+        Shorthand of the trade that is clear for this kind only, normalised as in
+        ``units.spellings``, with the unit that it means.
     """
 
     name: str
@@ -42,6 +45,7 @@ class Kind:
     ip: Display
     si: Display
     units: tuple[str, ...]
+    aliases: Mapping[str, str] = field(default_factory=dict)
 
     def display(self, system: UnitSystem) -> Display:
         """How the kind is shown in this unit system."""
@@ -49,10 +53,17 @@ class Kind:
 
 
 def _kind(
-    name: str, label: str, suffix: str, si_unit: str, ip: Display, si: Display, *units: str
+    name: str,
+    label: str,
+    suffix: str,
+    si_unit: str,
+    ip: Display,
+    si: Display,
+    *units: str,
+    aliases: Mapping[str, str] | None = None,
 ) -> Kind:
     listed = tuple(dict.fromkeys((si_unit, ip.unit, si.unit, *units)))
-    return Kind(name, label, suffix, si_unit, ip, si, listed)
+    return Kind(name, label, suffix, si_unit, ip, si, listed, dict(aliases or {}))
 
 
 _PERCENT = Display("percent", "%", 1)
@@ -89,6 +100,13 @@ _ALL = (
         "inch_mercury",
         "psi",
         "millibar",
+        # A static pressure of 1.5" is inches of water wherever ducts are spoken of.
+        aliases={
+            "in": "inch_water",
+            "inch": "inch_water",
+            "inches": "inch_water",
+            '"': "inch_water",
+        },
     ),
     _kind(
         "barometric_pressure",
@@ -109,6 +127,8 @@ _ALL = (
         Display("cfm_per_root_inch_water", "cfm at 1 in. w.c.", 0),
         Display("liter_per_second_per_root_pascal", "L/s/√Pa", 2),
         "cubic_meter_per_hour_per_root_pascal",
+        # "K = 900 cfm" is how labels say it: the airflow at 1 in. w.c.
+        aliases={"cfm": "cfm_per_root_inch_water"},
     ),
     _kind(
         "velocity",

@@ -23,10 +23,21 @@ from projectsite.core.quantities import KINDS, Kind
 from projectsite.core.scope import UnitSystem
 
 _DEFINITIONS = Path(__file__).with_name("units.txt")
+# Thousands are separated in exact groups of three, so that "6'2" or "10 5" is no number.
+_GROUP = r"[ '’\u00a0\u2009\u202f]"
 _NUMBER = re.compile(
-    r"^\s*([+-]?(?:\d[\d,\s\u00a0\u202f']*\d|\d)?(?:[.,]\d+)?(?:[eE][+-]?\d+)?)(.*)$", re.DOTALL
+    rf"""^\s*(?P<sign>[+\-\u2212]?)
+    (?:
+        (?P<comma_groups>[1-9][0-9]{{0,2}}(?:,[0-9]{{3}})+(?:\.[0-9]*)?)
+      | (?P<dot_groups>[1-9][0-9]{{0,2}}(?:\.[0-9]{{3}})+,[0-9]+)
+      | (?P<space_groups>[1-9][0-9]{{0,2}}(?:{_GROUP}[0-9]{{3}})+(?:[.,][0-9]+)?)
+      | (?P<plain>[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)
+    )
+    (?P<exponent>[eE][+\-\u2212]?[0-9]+)?
+    (?![0-9.,/½¼¾'’][0-9]|[0-9½¼¾])
+    (?P<unit>.*)$""",
+    re.DOTALL | re.VERBOSE,
 )
-_THOUSANDS = re.compile(r"^[+-]?[1-9]\d{0,2}(?:,\d{3})+(?:\.\d+)?$")
 MAX_ENTRY_LENGTH = 80
 
 
@@ -93,19 +104,25 @@ def unit_named(spelling: str, kind: str) -> str:
         When the spelling is unknown or names a unit of another kind.
     """
     wanted = KINDS[kind]
-    name = spellings().get(_normalised(spelling))
+    written = _normalised(spelling)
+    name = wanted.aliases.get(written) or spellings().get(written)
     if name is None or name not in wanted.units:
-        accepted = ", ".join(dict.fromkeys(symbol(unit) for unit in wanted.units))
+        accepted = ", ".join(dict.fromkeys(filter(None, (symbol(u, kind) for u in wanted.units))))
         problem = "is not a unit known here" if name is None else f"is not a unit of {wanted.label}"
-        raise InvalidInput(f"“{spelling.strip()}” {problem}. Use one of: {accepted}.")
+        ending = f"Use one of: {accepted}." if accepted else "Give the number without a unit."
+        raise InvalidInput(f"“{spelling.strip()}” {problem}. {ending}")
     return name
 
 
 @cache
-def symbol(unit: str) -> str:
-    """Printed symbol of a unit of ``units.txt``."""
-    for kind in KINDS.values():
-        for shown in (kind.ip, kind.si):
+def symbol(unit: str, kind: str = "") -> str:
+    """Printed symbol of a unit of ``units.txt``; with a kind, as it is printed for that kind."""
+    if kind:
+        for shown in (KINDS[kind].ip, KINDS[kind].si):
+            if shown.unit == unit:
+                return shown.symbol
+    for known in KINDS.values():
+        for shown in (known.ip, known.si):
             if shown.unit == unit and shown.symbol:
                 return shown.symbol
     return next((s for s, n in _first_spellings().items() if n == unit), unit)
@@ -137,24 +154,48 @@ def split_number(text: str) -> tuple[float | None, str]:
     """Split what was typed into a number and the unit that follows it.
 
     Thousands separators (comma, space, apostrophe) and a decimal comma are read; a comma
-    followed by exactly three digits is a thousands separator.
+    followed by exactly three digits is a thousands separator unless the number begins with 0.
+    What can be read in two ways or is no decimal number ("1/2", "6'2", "½") is refused.
 
     >>> split_number("1,250 cfm"), split_number("0,5 L/s"), split_number("N/A")
     ((1250.0, 'cfm'), (0.5, 'L/s'), (None, 'N/A'))
+    >>> split_number("1.234,5 Pa"), split_number("0,035"), split_number("−5 °C")
+    ((1234.5, 'Pa'), (0.035, ''), (-5.0, '°C'))
     """
     match = _NUMBER.match(text)
-    if not match or not any(c.isdigit() for c in match.group(1)):
+    if not match:
         return None, text.strip()
-    digits = re.sub(r"[\s\u00a0\u202f']", "", match.group(1))
-    if _THOUSANDS.match(digits):
-        digits = digits.replace(",", "")
-    elif digits.count(",") == 1 and "." not in digits:
-        digits = digits.replace(",", ".")
-    try:
-        number = float(digits)
-    except ValueError:
-        return None, text.strip()
-    return (number, match.group(2).strip()) if math.isfinite(number) else (None, text.strip())
+    if match["comma_groups"]:
+        digits = match["comma_groups"].replace(",", "")
+    elif match["dot_groups"]:
+        digits = match["dot_groups"].replace(".", "").replace(",", ".")
+    elif match["space_groups"]:
+        digits = re.sub(_GROUP, "", match["space_groups"]).replace(",", ".")
+    else:
+        digits = match["plain"].replace(",", ".")
+    written = match["sign"] + digits + (match["exponent"] or "")
+    number = float(written.replace("\u2212", "-"))
+    return (number, match["unit"].strip()) if math.isfinite(number) else (None, text.strip())
+
+
+def split_list(text: str) -> list[str]:
+    """Split a typed list; the unit after the last number holds for all that have none.
+
+    A comma separates, so numbers have a decimal point; with semicolons between them the
+    numbers may have decimal commas and thousands.
+
+    >>> split_list("0.010,0.040 inH2O"), split_list("0,5; 0,75 Pa")
+    (['0.010 inH2O', '0.040 inH2O'], ['0,5 Pa', '0,75 Pa'])
+    """
+    items = [item.strip() for item in text.split(";" if ";" in text else ",")]
+    last = split_number(items[-1])[1] if items[-1] else ""
+    # What is not a number stays as it is: reading it will say so.
+    return [
+        f"{item} {last}"
+        if last and split_number(item)[0] is not None and not split_number(item)[1]
+        else item
+        for item in items
+    ]
 
 
 def parse(text: str, kind: str, *, default_unit: str) -> Entered:
@@ -179,9 +220,11 @@ def parse(text: str, kind: str, *, default_unit: str) -> Entered:
         raise InvalidInput(f"“{entry[:20]}…” is too long for a quantity.")
     number, rest = split_number(entry)
     if number is None:
+        if not entry:
+            raise InvalidInput("Nothing was entered.")
         raise InvalidInput(f"“{entry}” is not a number.")
     unit = unit_named(rest, kind) if rest else default_unit
-    shown = entry if rest else f"{entry} {symbol(unit)}".strip()
+    shown = entry if rest else f"{entry} {symbol(unit, kind)}".strip()
     return Entered(to_si(number, unit, kind), shown)
 
 
