@@ -53,6 +53,17 @@ class SettingsSerializer(serializers.Serializer[Any]):
     guard_band = serializers.BooleanField()
 
 
+class SettingsChangeSerializer(SettingsSerializer):
+    """Settings to change; what is left out stays."""
+
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
+        """Take every field as optional."""
+        fields = super().get_fields()
+        for item in fields.values():
+            item.required = False
+        return fields
+
+
 class ProjectSerializer(serializers.Serializer[Any]):
     """A project, the version that an edit must name, and the caller's role there."""
 
@@ -82,7 +93,7 @@ class ProjectPatchSerializer(serializers.Serializer[Any]):
     """Settings to change, with the version that the caller saw."""
 
     version = serializers.IntegerField(min_value=1)
-    settings = SettingsSerializer(partial=True)
+    settings = SettingsChangeSerializer()
 
 
 class MemberSerializer(serializers.Serializer[Any]):
