@@ -6,11 +6,14 @@ the airflow rules.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from projectsite.core import numeric
 from projectsite.core.findings import Finding, Rule, Severity, Subject
 from zones.inventory.domain.types import OutletFacts, UnitFacts
+
+Show = Callable[[float, str], str]
+"""Prints an SI value of a kind in the reader's unit, with the unit."""
 
 PRACTICE = "common practice, no source"
 OUTLET_SUM_FRACTION = 0.02
@@ -60,14 +63,22 @@ def _finding(
     return Finding(code, _SEVERITIES[code], subject, message, action, PRACTICE, values)
 
 
-def check(unit: UnitFacts) -> Iterator[Finding]:
-    """Yield everything that the inventory finds about a unit in use; an archived one is left."""
+def check(unit: UnitFacts, show: Show) -> Iterator[Finding]:
+    """Yield everything that the inventory finds about a unit in use; an archived one is left.
+
+    Parameters
+    ----------
+    unit
+        The unit as scheduled, SI.
+    show
+        Prints the figures that a message names.
+    """
     if unit.is_archived:
         return
     yield from _missing(unit)
-    yield from _airflow(unit)
-    yield from _heat(unit)
-    yield from _outlets(unit)
+    yield from _airflow(unit, show)
+    yield from _heat(unit, show)
+    yield from _outlets(unit, show)
 
 
 def _missing(unit: UnitFacts) -> Iterator[Finding]:
@@ -101,7 +112,7 @@ def _missing(unit: UnitFacts) -> Iterator[Finding]:
         )
 
 
-def _airflow(unit: UnitFacts) -> Iterator[Finding]:
+def _airflow(unit: UnitFacts, show: Show) -> Iterator[Finding]:
     maximum, minimum = unit.cooling_max_m3_s, unit.cooling_min_m3_s
     if maximum is None:
         yield _finding(
@@ -122,7 +133,8 @@ def _airflow(unit: UnitFacts) -> Iterator[Finding]:
         yield _finding(
             unit,
             "heating-above-cooling",
-            "The heating maximum is above the cooling maximum.",
+            f"The heating maximum {show(heating, 'airflow')} is above the cooling maximum "
+            f"{show(maximum, 'airflow')}.",
             "Ask the designer whether the two were exchanged.",
             heating_max_m3_s=heating,
             cooling_max_m3_s=maximum,
@@ -132,14 +144,15 @@ def _airflow(unit: UnitFacts) -> Iterator[Finding]:
         yield _finding(
             unit,
             "above-inlet-range",
-            "The cooling maximum is above the largest airflow that this inlet is scheduled for.",
+            f"The cooling maximum {show(maximum, 'airflow')} is above {show(largest, 'airflow')}, "
+            "the largest airflow that this inlet is scheduled for.",
             "Check the inlet size with the submittal.",
             cooling_max_m3_s=maximum,
             scheduled_high_m3_s=largest,
         )
 
 
-def _heat(unit: UnitFacts) -> Iterator[Finding]:
+def _heat(unit: UnitFacts, show: Show) -> Iterator[Finding]:
     if unit.heat != "none" and unit.heating_max_m3_s is None:
         yield _finding(
             unit,
@@ -173,7 +186,8 @@ def _heat(unit: UnitFacts) -> Iterator[Finding]:
         yield _finding(
             unit,
             "water-not-cooled",
-            "The water leaves the coil no cooler than it enters.",
+            f"The water enters the coil at {show(entering, 'temperature')} and leaves it at "
+            f"{show(leaving, 'temperature')}, no cooler.",
             "Check whether entering and leaving water were exchanged.",
             entering_water_degc=entering,
             leaving_water_degc=leaving,
@@ -196,7 +210,7 @@ def _stray(unit: UnitFacts, *, has_electric: bool) -> Iterator[Finding]:
         )
 
 
-def _outlets(unit: UnitFacts) -> Iterator[Finding]:
+def _outlets(unit: UnitFacts, show: Show) -> Iterator[Finding]:
     if not unit.outlets:
         yield _finding(
             unit,
@@ -234,7 +248,8 @@ def _outlets(unit: UnitFacts) -> Iterator[Finding]:
         yield _finding(
             unit,
             "outlet-sum-differs",
-            f"The outlets' design airflows do not add up to the cooling maximum{share}.",
+            f"The outlets' design airflows add up to {show(total, 'airflow')}, the cooling maximum "
+            f"is {show(maximum, 'airflow')}{share}.",
             "Correct the outlets or the unit; ask the designer when both follow the drawings.",
             outlets_m3_s=total,
             cooling_max_m3_s=maximum,

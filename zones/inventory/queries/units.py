@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db.models import F, Q, QuerySet
 
+from projectsite.core import units
 from projectsite.core.errors import NotFound
 from projectsite.core.findings import Finding
 from projectsite.core.scope import Scope
@@ -237,7 +238,11 @@ def _facts(
 
 def findings(scope: Scope, unit_ids: Sequence[int]) -> list[Finding]:
     """What the inventory finds about these units."""
-    return [found for unit in unit_facts(scope, unit_ids) for found in rules.check(unit)]
+
+    def show(value: float, kind: str) -> str:
+        return units.show(value, kind, scope.system, with_unit=True)
+
+    return [found for unit in unit_facts(scope, unit_ids) for found in rules.check(unit, show)]
 
 
 @dataclass(frozen=True, slots=True)
