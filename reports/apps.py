@@ -10,3 +10,14 @@ class ReportsConfig(AppConfig):
 
     name = "reports"
     label = "reports"
+
+    def ready(self) -> None:
+        """Put the documents of a unit on its page."""
+        from projectsite.core import panels  # noqa: PLC0415  # registers once the apps are ready
+
+        panels.register(
+            "unit",
+            panels.Panel(
+                "Documents", "reports:unit-documents", action="download-issued", order=900
+            ),
+        )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import types
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
-from functools import cache
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
 T = TypeVar("T")
@@ -24,9 +23,14 @@ def encode(value: Any) -> Any:
     return value
 
 
-@cache
-def _hints(cls: Any) -> Mapping[str, Any]:
-    return get_type_hints(cls)
+_known: dict[type, Mapping[str, Any]] = {}
+
+
+def _hints(cls: type) -> Mapping[str, Any]:
+    """Types of a dataclass's fields; looked up once, as it takes long."""
+    if cls not in _known:
+        _known[cls] = get_type_hints(cls)
+    return _known[cls]
 
 
 def decode(cls: type[T], data: Any, *, where: str = "dossier") -> T:
