@@ -2,102 +2,91 @@
 
 from __future__ import annotations
 
-import argparse
-import json
-from typing import Any
+from typing import Any, cast
 
+import orjson
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from projectsite.core import calculators, formulas
 from projectsite.core.errors import ApplicationError
+from projectsite.core.scope import UnitSystem
 
 
 class Command(BaseCommand):
-    """Field calculators: ``calculate k-from-reading measured="540 cfm" ...``."""
+    """Field calculators without a browser."""
 
     help = (
-        'Compute a formula: calculate NAME key="value unit" ... ; lists as '
-        'key="0.010,0.040 inH2O". "calculate --list" names the formulas and their inputs.'
+        "Compute a formula: calculate k-from-reading k_as_found='900 cfm at 1 in. w.c.' "
+        "measured='540 cfm' reported='600 cfm'. Lists: sensed_pressure='0.010,0.040 inH2O'."
     )
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
-        """Take a name, inputs, and how to show the result."""
-        parser.add_argument("name", nargs="?", help="formula to compute")
+        """Declare the arguments."""
+        parser.add_argument("name", nargs="?", help="name of the formula")
+        parser.add_argument("inputs", nargs="*", metavar='key="value unit"')
+        parser.add_argument("--units", choices=("ip", "si"), default="ip", help="units to read in")
+        parser.add_argument("--json", action="store_true", help="answer in JSON")
         parser.add_argument(
-            "inputs", nargs="*", metavar='key="value unit"', help="inputs of the formula"
+            "--list", action="store_true", help="list the formulas and their inputs"
         )
-        parser.add_argument(
-            "--units",
-            choices=("ip", "si"),
-            default="ip",
-            help="units of the result and of bare numbers: inch-pound (unless said) or SI",
-        )
-        parser.add_argument("--json", action="store_true", help="print JSON")
-        parser.add_argument(
-            "--list", action="store_true", dest="list_all", help="describe the formulas"
-        )
-
-    def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
-        """Let options stand anywhere and write the help as it is."""
-        kwargs.setdefault("formatter_class", argparse.RawDescriptionHelpFormatter)
-        return super().create_parser(prog_name, subcommand, **kwargs)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Compute and print, or describe the formulas."""
+        """Compute or list."""
         del args
-        try:
-            if options["list_all"]:
-                self._describe(options["name"], as_json=options["json"])
-            else:
-                self._compute(options)
-        except ApplicationError as error:
-            raise CommandError(" ".join(error.message.split()), returncode=1) from error
-
-    def _compute(self, options: dict[str, Any]) -> None:
+        system = cast("UnitSystem", options["units"])
+        if options["list"]:
+            self._list(as_json=options["json"])
+            return
         if not options["name"]:
-            raise CommandError("Which formula? “calculate --list” names them.")
-        given: dict[str, object] = {}
+            raise CommandError("Name a formula, or use --list to see them.")
+        given: dict[str, calculators.Given] = {}
         for pair in options["inputs"]:
             key, equals, value = pair.partition("=")
-            if not equals or not key.strip():
-                raise CommandError(f'“{pair}” is no input; write key="value unit".')
-            if key.strip() in given:
-                raise CommandError(f"{key.strip()} is given twice.")
-            given[key.strip()] = value
-        answer = calculators.calculate(options["name"], given, options["units"])
+            if not equals:
+                raise CommandError(f'“{pair}” is not of the form key="value unit".')
+            if key in given:
+                raise CommandError(f"“{key}” is given twice.")
+            given[key] = value
+        try:
+            answer = calculators.calculate(options["name"], given, system=system)
+        except ApplicationError as refusal:
+            # One line, so that a script can show it.
+            raise CommandError(" ".join(refusal.message.split())) from refusal
         if options["json"]:
-            self.stdout.write(json.dumps(answer, ensure_ascii=False, indent=2))
-            return
-        for key, output in answer["outputs"].items():
-            if output["value"] is not None:
-                self.stdout.write(f"{key} = {_plain(output['value'])} {output['unit']}".rstrip())
-        for title in ("working", "warnings"):
-            if answer[title]:
-                self.stdout.write(f"{title.capitalize()}:")
-                for line in answer[title]:
-                    self.stdout.write(f"  {line}")
-        self.stdout.write(f"Reference: {answer['reference']}")
+            self.stdout.write(_json(answer.as_dict()))
+        else:
+            self._print(answer)
 
-    def _describe(self, name: str | None, *, as_json: bool) -> None:
-        chosen = [calculators.find(name)] if name else formulas.all_formulas()
-        described = [calculators.describe(formula) for formula in chosen]
+    def _list(self, *, as_json: bool) -> None:
+        described = [calculators.describe(formula) for formula in formulas.all_formulas()]
         if as_json:
-            self.stdout.write(json.dumps(described, ensure_ascii=False, indent=2))
+            self.stdout.write(_json(described))
             return
         for formula in described:
-            self.stdout.write(f"{formula['name']}: {formula['summary']}")
+            self.stdout.write(f"{formula['name']}: {formula['title']}")
             for item in formula["inputs"]:
-                unit = " or ".join(dict.fromkeys(filter(None, (item["unit_ip"], item["unit_si"]))))
-                unit = ", ".join(item["choices"]) or unit
-                notes = [unit] if unit else []
-                notes += ["list"] if item["list"] else []
-                notes += [] if item["required"] else ["may be left out"]
-                told = f" ({'; '.join(notes)})" if notes else ""
-                self.stdout.write(f"  {item['key']}: {item['label']}{told}")
+                wanted = " or ".join(dict.fromkeys(item["units"].values())) or "|".join(
+                    item["choices"]
+                )
+                optional = "" if item["required"] else ", optional"
+                listed = ", several by comma" if item["is_list"] else ""
+                self.stdout.write(
+                    f"    {item['key']}  {item['label']} ({wanted}{listed}{optional})"
+                )
+
+    def _print(self, answer: calculators.Calculation) -> None:
+        self.stdout.write(answer.formula.title)
+        for amount in answer.outputs:
+            if amount.value is None:
+                continue
+            self.stdout.write(f"  {amount.label}: {amount.text}")
+        for line in answer.working:
+            self.stdout.write(f"    {line}")
+        for warning in (*answer.formula.cautions, *answer.warnings):
+            self.stdout.write(f"  Note: {warning}")
+        self.stdout.write(f"  Reference: {answer.formula.reference} ({answer.formula.mark})")
 
 
-def _plain(value: Any) -> str:
-    if isinstance(value, list):
-        return ", ".join(_plain(entry) for entry in value)
-    return f"{value:.6g}" if isinstance(value, (int, float)) else str(value)
+def _json(value: Any) -> str:
+    return orjson.dumps(value, option=orjson.OPT_INDENT_2).decode()
