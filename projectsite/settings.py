@@ -224,6 +224,13 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "Trade": "projectsite.accounts.models.TradeChoice",
         "ProjectStatus": "projectsite.accounts.models.ProjectStatus",
         "LinkState": "projectsite.accounts.domain.types.LINK_STATES",
+        "InstrumentKind": "balancing.airflow.serializers.INSTRUMENT_KINDS",
+        "FlowTestState": "balancing.airflow.serializers.TEST_STATES",
+        "Round": "balancing.airflow.serializers.ROUNDS",
+        "Setpoint": "balancing.airflow.serializers.SETPOINTS",
+        "KMethod": "balancing.airflow.serializers.K_METHODS",
+        "Verdict": "balancing.airflow.serializers.VERDICTS",
+        "Severity": "balancing.airflow.serializers.SEVERITIES",
     },
 }
 

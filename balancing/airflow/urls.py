@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
+from balancing.airflow.api import flow_tests, readings
+from balancing.airflow.api import instruments as instruments_api
 from balancing.airflow.views import instruments, lists, panels, steps, test
 
 app_name = "airflow"
@@ -40,5 +42,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
 ]
 """Pages; mounted below ``p/<project_key>/``."""
 
-api_urlpatterns: list[URLPattern | URLResolver] = []
+api_urlpatterns: list[URLPattern | URLResolver] = [
+    *flow_tests.urlpatterns,
+    *readings.urlpatterns,
+    *instruments_api.urlpatterns,
+]
 """API; mounted below ``api/v1/projects/<project_key>/``."""

@@ -86,7 +86,7 @@ def read_point(
     measured: Sequence[float] = (),
     damper: float = 0.6,
 ) -> int:
-    """Enter a point in cfm and in. w.c.: one reading for each outlet, or one value without outlets."""
+    """Enter a point in cfm and in. w.c.: one reading an outlet, or one value without outlets."""
     outlets = [o["id"] for o in FlowTest.objects.get(pk=point.test_id).design["outlets"]]
     values: points.PointValues = {
         "reported_m3_s": cfm(reported),

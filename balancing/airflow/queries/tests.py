@@ -33,8 +33,8 @@ _LISTED: Mapping[str, Any] = {
     "location": F("unit__location"),
     "floor": F("unit__floor"),
     "air_handler": F("unit__air_handler__tag"),
-    "instrument": F("instrument__name"),
-    "technician": F("technician__full_name"),
+    "instrument_name": F("instrument__name"),
+    "technician_name": F("technician__full_name"),
     "entered_by_name": F("entered_by__full_name"),
     "decided_by_name": F("decided_by__full_name"),
 }
