@@ -226,7 +226,7 @@ class ReadingOut(serializers.Serializer[Any]):
     id = serializers.IntegerField()
     point_id = serializers.IntegerField()
     outlet_id = serializers.IntegerField()
-    outlet = serializers.CharField()
+    outlet_tag = serializers.CharField()
     repeat = serializers.IntegerField()
     flow_m3_s = serializers.FloatField()
     flow_as_entered = serializers.CharField()

@@ -38,6 +38,13 @@ def test_state(row: Row) -> Mark:
     return STATE_MARKS[row["state"]]
 
 
+def schedule_mark(row: Row) -> Mark | None:
+    """Whether the schedule has changed since an accepted test was begun."""
+    if row["state"] != "accepted":
+        return None
+    return Mark("hold", "changed since") if row["is_out_of_date"] else Mark("done", "as tested")
+
+
 def list_of_tests(
     scope: Scope,
     rows: Sequence[Row],
@@ -54,6 +61,7 @@ def list_of_tests(
             Column("tag", "Unit", sort="tag", link=address, width=14),
             Column("number", "Test", "count", sort="number"),
             Column("state", "State", "mark", value=test_state, sort="state"),
+            Column("schedule", "Schedule", "mark", value=schedule_mark, priority=2),
             Column("air_handler", "Air handler", sort="air_handler", priority=2),
             Column("floor", "Floor", sort="floor", priority=2),
             Column("location", "Location", width=24, priority=3),

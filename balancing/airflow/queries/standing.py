@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.db.models import Count, Q
 from django.urls import reverse
@@ -128,6 +129,13 @@ def _outdated_units(scope: Scope, unit_ids: Sequence[int]) -> Iterator[int]:
     for facts in unit_facts(scope, list(accepted)):
         if outdated(scope, accepted[facts.id][0], facts):
             yield facts.id
+
+
+def with_schedule(scope: Scope, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Add to listed tests whether the schedule has changed since: ``is_out_of_date``."""
+    accepted = [row["unit_id"] for row in rows if row["state"] == FlowTestState.ACCEPTED]
+    changed = set(_outdated_units(scope, accepted)) if accepted else set()
+    return [{**row, "is_out_of_date": row["unit_id"] in changed} for row in rows]
 
 
 def proofs(scope: Scope, unit_ids: Sequence[int]) -> list[Proof]:

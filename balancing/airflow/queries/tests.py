@@ -246,7 +246,7 @@ def reading_rows(
         "hood_factor",
         "client_key",
         "taken_at",
-        outlet=F("outlet__tag"),
+        outlet_tag=F("outlet__tag"),
     )
     return list(read)
 

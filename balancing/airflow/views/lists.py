@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET
 from balancing.airflow import tables
 from balancing.airflow.forms import TestFilterForm
 from balancing.airflow.queries import instruments as instrument_queries
+from balancing.airflow.queries import standing
 from balancing.airflow.queries import tests as queries
 from balancing.airflow.views.files import file_of, wants_file
 from projectsite.accounts.access import Action, scope_for
@@ -84,7 +85,10 @@ def _answer(
     offset, limit = (0, None) if is_file else (listing.offset, listing.size)
     table = tables.list_of_tests(
         scope,
-        queries.list_tests(scope, wanted, sort=listing.sort, offset=offset, limit=limit),
+        standing.with_schedule(
+            scope,
+            queries.list_tests(scope, wanted, sort=listing.sort, offset=offset, limit=limit),
+        ),
         address=lambda row: reverse("airflow:test", args=[scope.project.key, row["id"]]),
         listing=listing,
         empty=empty,
