@@ -310,9 +310,10 @@ def plane_quality(velocity_pressures_pa: Array) -> PlaneQuality:
     if not readings.size:
         raise ValueError("velocity_pressures_pa needs at least 1 reading, got 0")
     require("velocity_pressures_pa", readings, "Pa")
-    share = float(np.mean(readings > 0.1 * float(readings.max())))
+    largest = float(readings.max())
+    share = float(np.mean(readings > 0.1 * largest))
     negative = int(np.sum(readings < 0.0))
-    return PlaneQuality(share > 0.75 and not negative and readings.max() > 0.0, share, negative)
+    return PlaneQuality(share > 0.75 and not negative and largest > 0.0, share, negative)
 
 
 def rectangular_area_m2(width_m: float, height_m: float) -> float:

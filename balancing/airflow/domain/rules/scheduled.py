@@ -154,7 +154,7 @@ def _amplification(unit: UnitSnapshot, said: Spoken, practice: Practice) -> Iter
         yield finding(
             "amplification-doubtful",
             of_unit(unit),
-            f"The library's K {said.k(inlet.nominal_k_m3_s_sqrt_pa)} for a {inlet.label} inlet "
+            f"The library's K {said.k(inlet.nominal_k_m3_s_sqrt_pa)} for the {inlet.label} inlet "
             f"means that the sensor amplifies {factor:.2g} times; {practice.amplification_low:g} "
             f"to {practice.amplification_high:g} is usual.",
             "Check K, diameter and units of this inlet in the library.",

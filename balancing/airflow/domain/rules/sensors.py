@@ -110,8 +110,8 @@ def _other_inlet(result: TestResult, said: Spoken, practice: Practice) -> Iterat
     yield finding(
         "k-looks-like-other-inlet",
         of_test(result),
-        f"{name} {said.k(k)} is that of a {nearest.label} inlet "
-        f"({said.k(nearest.nominal_k_m3_s_sqrt_pa)}); this unit has a {unit.inlet.label} inlet "
+        f"{name} {said.k(k)} is that of the {nearest.label} inlet "
+        f"({said.k(nearest.nominal_k_m3_s_sqrt_pa)}); this unit has the {unit.inlet.label} inlet "
         f"({said.k(unit.inlet.nominal_k_m3_s_sqrt_pa)}).",
         "Measure the inlet, then correct the controller or the schedule.",
         k_m3_s_sqrt_pa=k,
@@ -137,7 +137,7 @@ def _impossible(result: TestResult, said: Spoken) -> Iterator[Finding]:
         yield finding(
             "k-impossible",
             of_test(result),
-            f"{name} {said.k(k)} can't be: a {inlet.label} inlet stays below {said.k(bound)} even "
+            f"{name} {said.k(k)} can't be: the {inlet.label} inlet stays below {said.k(bound)} even "
             "with a sensor that does not amplify.",
             "Check inlet size and units; the area may have been entered as K.",
             k_m3_s_sqrt_pa=k,
