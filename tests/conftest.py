@@ -13,6 +13,9 @@ from rest_framework.test import APIClient
 
 from projectsite.accounts.models import User
 from tests.builders.accounts import Cast, make_cast, make_token
+from tests.recorded_queries import recorded_queries
+
+__all__ = ["recorded_queries"]
 
 TESTS = Path(__file__).parent
 WITH_DATABASE = ("db", "web", "pdf")
