@@ -7,15 +7,15 @@ label) and ``api_urlpatterns`` (mounted below ``api/v1/projects/<project_key>/``
 
 from __future__ import annotations
 
-from importlib import import_module
-from importlib.util import find_spec
-
 from django.urls import URLPattern, URLResolver, include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
+from balancing.airflow import urls as airflow
 from projectsite.accounts import urls as accounts
 from projectsite.accounts.views.own import home
 from projectsite.core import calculator_api, calculator_views, status
+from reports import urls as reports
+from zones.inventory import urls as inventory
 
 Patterns = list[URLPattern | URLResolver]
 
@@ -29,15 +29,6 @@ def _mounted(label: str, pages: Patterns, api: Patterns) -> Patterns:
         path(PAGES, include((pages, label))),
         path(PROJECT_API, include((api, f"{label}-api"))),
     ]
-
-
-def _apps() -> Patterns:
-    mounted: Patterns = []
-    for name in ("zones.inventory", "balancing.airflow", "reports"):
-        if find_spec(f"{name}.urls") is not None:
-            app = import_module(f"{name}.urls")
-            mounted += _mounted(app.app_name, app.urlpatterns, app.api_urlpatterns)
-    return mounted
 
 
 _accounts_pages: Patterns = [
@@ -66,7 +57,9 @@ urlpatterns: Patterns = [
     path("", home, name="home"),
     path("", include((_accounts_pages, "accounts"))),
     path("", include((_accounts_api, "accounts-api"))),
-    *_apps(),
+    *_mounted("inventory", inventory.urlpatterns, inventory.api_urlpatterns),
+    *_mounted("airflow", airflow.urlpatterns, airflow.api_urlpatterns),
+    *_mounted("reports", reports.urlpatterns, reports.api_urlpatterns),
     path("calculators/", calculator_views.calculators, name="calculators"),
     path("calculators/<slug:name>/", calculator_views.calculator, name="calculator"),
     path("status/", status.status, name="status"),
