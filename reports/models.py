@@ -51,26 +51,26 @@ class Document(models.Model):
     )
     state = models.CharField(max_length=8, choices=DocumentState, default=DocumentState.DRAFT)
     # Number in the project ("AB-0007"), given when issued; issue counts issues of one subject.
-    number = models.PositiveIntegerField(null=True)
-    issue = models.PositiveIntegerField(null=True)
+    number = models.PositiveIntegerField(null=True, blank=True)
+    issue = models.PositiveIntegerField(null=True, blank=True)
     note = models.CharField(max_length=240, blank=True)
     dossier = models.JSONField(null=True)
     render_state = models.CharField(max_length=10, choices=RenderState, default=RenderState.WAITING)
     render_error = models.TextField(blank=True)
     sections_done = models.PositiveIntegerField(default=0)
     sections_total = models.PositiveIntegerField(default=0)
-    job_id = models.BigIntegerField(null=True)
+    job_id = models.BigIntegerField(null=True, blank=True)
     file = models.FileField(upload_to="documents/%Y/", blank=True)
-    page_count = models.PositiveIntegerField(null=True)
+    page_count = models.PositiveIntegerField(null=True, blank=True)
     sha256 = models.CharField(max_length=64, blank=True)
     created_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
     created_at = models.DateTimeField()
     issued_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
-    issued_at = models.DateTimeField(null=True)
+    issued_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [
