@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -62,7 +62,7 @@ def test_home_says_what_to_do_when_there_is_nothing(db: None, sign_in: SignIn) -
 
 
 @pytest.fixture
-def something_waits(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+def something_waits(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(waiting, "_providers", {})
     waiting.register(
         "test",
@@ -71,7 +71,6 @@ def something_waits(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
             WaitingItem("alder", "drafts", "/p/alder/", 0),
         ],
     )
-    return
 
 
 def test_home_shows_what_waits(cast: Cast, sign_in: SignIn, something_waits: None) -> None:
