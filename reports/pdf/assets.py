@@ -60,11 +60,17 @@ class AssetFetcher(URLFetcher):  # type: ignore[misc]  # the library ships no ty
 
     def __init__(self) -> None:
         super().__init__(allowed_protocols=(), allow_redirects=False, fail_on_errors=True)
+        self.refusal: RefusedAddress | MissingAsset | None = None
 
     def fetch(self, url: str, headers: object = None) -> URLFetcherResponse:
         """Give an asset."""
         del headers
-        if not url.startswith(_SCHEME):
-            raise RefusedAddress(f"A document may not fetch {url[:120]}.")
-        name = url.removeprefix(_SCHEME)
-        return URLFetcherResponse(url, content(name), {"Content-Type": ASSETS[name][1]})
+        try:
+            if not url.startswith(_SCHEME):
+                raise RefusedAddress(f"A document may not fetch {url[:120]}.")  # noqa: TRY301  # noted below
+            name = url.removeprefix(_SCHEME)
+            held = content(name)
+        except (RefusedAddress, MissingAsset) as error:
+            self.refusal = self.refusal or error
+            raise
+        return URLFetcherResponse(url, held, {"Content-Type": ASSETS[name][1]})

@@ -46,8 +46,13 @@ def write(html: str, *, is_tagged: bool = True) -> bytes:
         The document asked for something foreign, or an asset of ours is gone.
     """
     css, fonts = _style()
-    document: Any = HTML(string=html, base_url="asset:", url_fetcher=assets.AssetFetcher()).render(
-        stylesheets=[css], font_config=fonts, pdf_tags=is_tagged, full_fonts=True
+    fetcher = assets.AssetFetcher()
+    document: Any = HTML(string=html, base_url="asset:", url_fetcher=fetcher).render(
+        stylesheets=[css], font_config=fonts, pdf_tags=is_tagged
     )
-    written: bytes = document.write_pdf(pdf_tags=is_tagged, full_fonts=True)
+    # Faces are cut to the glyphs in use: a whole face has no text for its table figures.
+    written: bytes = document.write_pdf(pdf_tags=is_tagged)
+    # Inside a picture the library swallows even a refusal.
+    if fetcher.refusal is not None:
+        raise fetcher.refusal
     return written
