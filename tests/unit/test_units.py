@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from projectsite.core import numeric, units
@@ -168,6 +168,7 @@ def test_typed_cfm_print_as_typed(value: int) -> None:
 
 
 @given(st.lists(st.one_of(st.none(), st.floats(-1e6, 1e6)), max_size=20))
+@example([-0.0, -1e-12, 0.0])
 @pytest.mark.parametrize("kind", ["airflow", "pressure", "temperature", "k_factor", "fraction"])
 def test_columns_print_like_single_values(kind: str, values: list[float | None]) -> None:
     for system in ("ip", "si"):
