@@ -26,7 +26,9 @@ WORDS: dict[str, dict[str, str]] = {
     "fan": {
         **dict.fromkeys(("none", "no", "n", "no fan", "single duct", "0"), "none"),
         **dict.fromkeys(("parallel", "par", "parallel fan", "pfp", "yes, parallel"), "parallel"),
-        **dict.fromkeys(("series", "ser", "series fan", "sfp", "constant", "yes, series"), "series"),
+        **dict.fromkeys(
+            ("series", "ser", "series fan", "sfp", "constant", "yes, series"), "series"
+        ),
     },
     "heat": {
         **dict.fromkeys(
@@ -44,7 +46,9 @@ WORDS: dict[str, dict[str, str]] = {
         **dict.fromkeys(
             ("ceiling", "ceiling diffuser", "square diffuser", "diffuser", "cd", "sd"), "ceiling"
         ),
-        **dict.fromkeys(("slot", "slot diffuser", "linear", "linear slot", "linear diffuser"), "slot"),
+        **dict.fromkeys(
+            ("slot", "slot diffuser", "linear", "linear slot", "linear diffuser"), "slot"
+        ),
         **dict.fromkeys(
             ("sidewall", "sidewall register", "sidewall grille", "register", "grille"), "sidewall"
         ),
@@ -60,7 +64,10 @@ _COUNT_TAILS = frozenset(
 )
 _DECIMAL_COMMA = re.compile(r"^[+-]?\d+,(?:\d{1,2}|\d{4,})(?!\d|,)|^[+-]?0,\d+")
 _COMMA_OF_THREE = re.compile(r"^[+-]?[1-9]\d{0,2},\d{3}(?![\d,.])")
-_PAIR = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*(?:v|volts?)?\s*[/,x-]\s*([13])\s*(?:ph|phase|ø)?(?:\s*/\s*\d+\s*(?:hz)?)?\s*$", re.I)
+_PAIR = re.compile(
+    r"^\s*(\d+(?:\.\d+)?)\s*(?:v|volts?)?\s*[/,x-]\s*([13])\s*(?:ph|phase|ø)?(?:\s*/\s*\d+\s*(?:hz)?)?\s*$",
+    re.IGNORECASE,
+)
 _MINUS = str.maketrans({"\u2212": "-", "\u00a0": " ", "\u202f": " "})
 
 Read = tuple[Any, str, str]
@@ -92,7 +99,9 @@ def plain(cell: Cell) -> str:
     if isinstance(cell, (int, float)):
         return format(cell, ".12g") if abs(cell) < 1e15 else repr(cell)
     if isinstance(cell, datetime):
-        return cell.date().isoformat() if cell.time() == datetime.min.time() else cell.isoformat(" ")
+        return (
+            cell.date().isoformat() if cell.time() == datetime.min.time() else cell.isoformat(" ")
+        )
     return cell.strip()
 
 
@@ -161,10 +170,14 @@ def _reader(
     if field_.kind == "choice":
         return lambda cell: _choice(cell, field_)
     if field_.is_quantity:
-        return _with_blanks(lambda c: _quantity(c, field_.kind, mapped.unit, book, comma=comma), choices)
+        return _with_blanks(
+            lambda c: _quantity(c, field_.kind, mapped.unit, book, comma=comma), choices
+        )
     if field_.kind in {"count", "figure"}:
         is_whole = field_.kind == "count"
-        return _with_blanks(lambda cell: _number(cell, book, comma=comma, is_whole=is_whole), choices)
+        return _with_blanks(
+            lambda cell: _number(cell, book, comma=comma, is_whole=is_whole), choices
+        )
     if field_.kind == "link":
         return _with_blanks(lambda cell: (" ".join(plain(cell).split()), "", ""), choices)
     return _text

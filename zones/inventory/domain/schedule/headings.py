@@ -150,7 +150,9 @@ def propose_layout(
             score = len(found) + (2 if has_tag else 0) - 0.4 * (end - start)
             if len(found) > (end - start) and score > best[0] + 1e-9:
                 best = (score, start, end)
-    last = max((i for i, row in enumerate(rows) if any(c not in (None, "") for c in row)), default=0)
+    last = max(
+        (i for i, row in enumerate(rows) if any(c not in (None, "") for c in row)), default=0
+    )
     if best[0] == 0.0:
         return Layout(1, 1, 0, 2, last + 1)
     _, start, end = best

@@ -30,7 +30,9 @@ def find_inlet(model: BoxModel, wanted: float | str) -> Inlet | None:
     if isinstance(wanted, str):
         text = "".join(wanted.casefold().split())
         return next((i for i in model.inlets if "".join(i.label.casefold().split()) == text), None)
-    near = [i for i in model.inlets if abs(i.diameter_m - wanted) <= DIAMETER_TOLERANCE * i.diameter_m]
+    near = [
+        i for i in model.inlets if abs(i.diameter_m - wanted) <= DIAMETER_TOLERANCE * i.diameter_m
+    ]
     return min(near, key=lambda inlet: abs(inlet.diameter_m - wanted), default=None)
 
 
@@ -48,7 +50,9 @@ def resolve_units(
     has_heat = "heat" in columns
     for row in read:
         if row.key in base.records and base.records[row.key].is_archived:
-            _wrong(row, "tag", f"The unit {row.tag} is archived. Restore it first.", columns, name_of)
+            _wrong(
+                row, "tag", f"The unit {row.tag} is archived. Restore it first.", columns, name_of
+            )
         if "inlet" in columns or "box_model" in columns:
             _inlet(row, finder, base, columns, name_of)
         if "controller_model" in columns:
@@ -63,9 +67,7 @@ def resolve_units(
             _heat_by_coil(row)
 
 
-def _wrong(
-    row: Row, name: str, message: str, columns: dict[str, int], name_of: NameOf
-) -> None:
+def _wrong(row: Row, name: str, message: str, columns: dict[str, int], name_of: NameOf) -> None:
     cell = name_of(row.number, columns[name]) if name in columns else ""
     row.problems.append(Problem(cell, name, message))
 
@@ -109,7 +111,9 @@ def _inlet(
     if name:
         model = finder.model(name)
         if model is None:
-            message = f"There is no box model “{name}” in the library. Add it there, or mend the name."
+            message = (
+                f"There is no box model “{name}” in the library. Add it there, or mend the name."
+            )
             _wrong(row, "box_model", message, columns, name_of)
             return
         if wanted is None or wanted == "":
@@ -147,7 +151,9 @@ def _tag_of(
     if tag and tag_key(tag) in archived:
         _wrong(row, name, f"The {label} {tag} is archived. Restore it first.", columns, name_of)
     if len(tag) > _LONGEST[name]:
-        message = f"The tag of the {label} may have {_LONGEST[name]} characters; this has {len(tag)}."
+        message = (
+            f"The tag of the {label} may have {_LONGEST[name]} characters; this has {len(tag)}."
+        )
         _wrong(row, name, message, columns, name_of)
 
 
@@ -169,7 +175,11 @@ def resolve_outlets(
         key = tag_key(unit)
         row.unit_id = base.units.get(key)
         if unit and row.unit_id is None:
-            what = "is archived; restore it first" if key in base.archived_units else "is not in this project"
+            what = (
+                "is archived; restore it first"
+                if key in base.archived_units
+                else "is not in this project"
+            )
             _wrong(row, UNIT_OF_OUTLET, f"The unit {unit} {what}.", columns, name_of)
         record = base.records.get(row.key)
         if record is not None and record.is_archived:

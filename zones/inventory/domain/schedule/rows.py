@@ -29,8 +29,10 @@ NameOf = Callable[[int, int], str]
 """Name of a cell from its row and column, both from 1."""
 Rows = Sequence[Sequence[Cell]]
 
-_TOTAL = re.compile(r"^(?:grand[\s-]*|sub[\s-]*)?(?:totals?|sum|average|mean)\b(?![-_ ]?\d)", re.I)
-_NOTE = re.compile(r"^(?:general\s+)?(?:notes?|remarks?|legend|abbreviations?)\b", re.I)
+_TOTAL = re.compile(
+    r"^(?:grand[\s-]*|sub[\s-]*)?(?:totals?|sum|average|mean)\b(?![-_ ]?\d)", re.IGNORECASE
+)
+_NOTE = re.compile(r"^(?:general\s+)?(?:notes?|remarks?|legend|abbreviations?)\b", re.IGNORECASE)
 _EMPTY: tuple[Any, ...] = (None, "")
 
 
@@ -134,7 +136,9 @@ def _fill(
     notes = []
     for mapped in mapping:
         j, name = mapped.column, mapped.field.name
-        column = [rows[row.number - 1][j] if j < len(rows[row.number - 1]) else None for row in read]
+        column = [
+            rows[row.number - 1][j] if j < len(rows[row.number - 1]) else None for row in read
+        ]
         done = cells.coerce(mapped, column, book, choices)
         if name == VOLTAGE_AND_PHASES:
             _store_pairs(read, done)
@@ -290,7 +294,10 @@ def _is_suspect(stored: Sequence[Field], merged: Mapping[str, Any]) -> bool:
         ):
             return True
     get = merged.get
-    for low, high in (("cooling_min_m3_s", "cooling_max_m3_s"), ("heating_min_m3_s", "heating_max_m3_s")):
+    for low, high in (
+        ("cooling_min_m3_s", "cooling_max_m3_s"),
+        ("heating_min_m3_s", "heating_max_m3_s"),
+    ):
         lower, upper = get(low), get(high)
         if lower is not None and upper is not None and lower > upper:
             return True

@@ -1,0 +1,76 @@
+"""How long a book of unit sheets takes: two processes, one process, one single document.
+
+Run ``python -m tests.benchmarks.book [units]``. The three ways are taken in turn and timed in
+the same run; ratios are the result, seconds are this machine's only. Goals: two processes
+take at most 0.6 of one, and at most 0.5 of the single document; a reissue after 1 % of the
+units changed takes at most 1/20 of the whole book.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import django
+
+ROOT = Path(__file__).resolve().parents[2]
+_SINGLE = """
+import json, re, resource, sys
+from reports.domain.dossier import Dossier
+from reports.pdf.unit_sheet import unit_sheet
+from reports.pdf.writer import write
+dossier = Dossier.from_json(json.load(open(sys.argv[1])))
+bodies = [re.sub(r".*<body>|</body>.*", "", unit_sheet(dossier.project, u), flags=re.S)
+          for u in dossier.units]
+style = "<style>.part + .part { break-before: page }</style>"
+html = '<!DOCTYPE html><html lang="en" class="letter"><head><title>book</title>' + style
+open(sys.argv[2], "wb").write(write(html + "</head><body>" + "".join(bodies) + "</body></html>"))
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
+"""The naive way: every sheet in one HTML document, in one process, garbage collected as usual."""
+
+
+def main(units: int = 100) -> None:
+    """Time the ways and print their ratios."""
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tests.settings")
+    django.setup()
+    from reports import pdf  # noqa: PLC0415  # needs ready apps
+    from tests.builders.reports import make_dossier, make_unit_data  # noqa: PLC0415  # likewise
+
+    dossier = make_dossier("balance-report", units=units)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+
+        def timed(keep: str, processes: int, what: object = dossier) -> tuple[float, int]:
+            begun = time.perf_counter()
+            made = pdf.render(what, keep_in=folder / keep, processes=processes)  # type: ignore[arg-type]  # a dossier
+            return time.perf_counter() - begun, max(made.peak_kb)
+
+        two, peak_two = timed("two", 2)
+        stored, out = folder / "dossier.json", folder / "single.pdf"
+        stored.write_text(json.dumps(dossier.to_json()))
+        begun = time.perf_counter()
+        command = [sys.executable, "-c", _SINGLE, str(stored), str(out)]
+        told = subprocess.run(command, check=True, capture_output=True, text=True, cwd=ROOT)
+        single = time.perf_counter() - begun
+        one, peak_one = timed("one", 1)
+        changed = list(dossier.units)
+        for i in range(max(units // 100, 1)):
+            changed[i] = make_unit_data(changed[i].tag, location="moved")
+        again, _ = timed("two", 2, replace(dossier, units=tuple(changed)))
+    print(f"{units} units; seconds on this machine, ratios are what counts")
+    print(f"single document  {single:7.1f} s  1.00   peak {int(told.stdout) // 1024} MB")
+    print(f"one process      {one:7.1f} s  {one / single:.2f}   peak {peak_one // 1024} MB")
+    print(f"two processes    {two:7.1f} s  {two / single:.2f}   peak {peak_two // 1024} MB each")
+    print(f"two against one  {two / one:.2f}")
+    print(f"reissue after 1 % changed  {again:.1f} s, 1/{two / again:.0f} of the book")
+
+
+if __name__ == "__main__":
+    main(*(int(argument) for argument in sys.argv[1:2]))
