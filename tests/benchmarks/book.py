@@ -64,12 +64,15 @@ def main(units: int = 100) -> None:
         for i in range(max(units // 100, 1)):
             changed[i] = make_unit_data(changed[i].tag, location="moved")
         again, _ = timed("two", 2, replace(dossier, units=tuple(changed)))
-    print(f"{units} units; seconds on this machine, ratios are what counts")
-    print(f"single document  {single:7.1f} s  1.00   peak {int(told.stdout) // 1024} MB")
-    print(f"one process      {one:7.1f} s  {one / single:.2f}   peak {peak_one // 1024} MB")
-    print(f"two processes    {two:7.1f} s  {two / single:.2f}   peak {peak_two // 1024} MB each")
-    print(f"two against one  {two / one:.2f}")
-    print(f"reissue after 1 % changed  {again:.1f} s, 1/{two / again:.0f} of the book")
+    lines = (
+        f"{units} units; seconds on this machine, ratios are what counts",
+        f"single document  {single:7.1f} s  1.00   peak {int(told.stdout) // 1024} MB",
+        f"one process      {one:7.1f} s  {one / single:.2f}   peak {peak_one // 1024} MB",
+        f"two processes    {two:7.1f} s  {two / single:.2f}   peak {peak_two // 1024} MB each",
+        f"two against one  {two / one:.2f}",
+        f"reissue after 1 % changed  {again:.1f} s, 1/{two / again:.0f} of the book",
+    )
+    sys.stdout.write("\n".join(lines) + "\n")
 
 
 if __name__ == "__main__":

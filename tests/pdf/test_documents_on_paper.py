@@ -124,7 +124,7 @@ def test_units_not_tested_are_listed_on_the_cover(report: pypdf.PdfReader) -> No
 def test_the_outline_leads_to_every_unit(report: pypdf.PdfReader) -> None:
     top = [item.title for item in report.outline if not isinstance(item, list)]
     assert top == ["Cover", "Summary", "Open items and method", "Unit sheets"]
-    inner = next(item for item in report.outline if isinstance(item, list))
+    inner: list[Any] = next(item for item in report.outline if isinstance(item, list))
     assert [item.title for item in inner] == [f"TU-2-{i}" for i in range(14, 26)]
     for item in inner:
         page = report.get_destination_page_number(item)
@@ -172,7 +172,7 @@ def test_every_page_finds_its_own_structure(report: pypdf.PdfReader) -> None:
     assert list(table) == sorted(table)
     seen = set()
     for page in report.pages:
-        key = int(page["/StructParents"])
+        key = int(str(page["/StructParents"]))
         assert key not in seen
         seen.add(key)
         reference = page.indirect_reference

@@ -32,7 +32,7 @@ class _Counter(http.server.BaseHTTPRequestHandler):
         self.send_response(200)
         self.end_headers()
 
-    def log_message(self, format: str, *args: object) -> None:
+    def log_message(self, *args: object) -> None:
         """Keep quiet."""
 
 
@@ -137,14 +137,14 @@ def test_a_page_that_burns_time_is_ended(monkeypatch: pytest.MonkeyPatch, tmp_pa
     html = page(
         f'<svg><g id="g0"><rect width="1" height="1"/></g>{levels}</svg>', title="x", system="ip"
     )
-    real = pool.subprocess.Popen
+    real = subprocess.Popen
     # The same process with one second a part instead of 120.
     script = "import reports.pdf.child as c; c.CPU_S_A_PART = 1; c.main()"
 
     def short(command: list[str], **options: object) -> subprocess.Popen[str]:
-        return real([command[0], "-c", script], **options)  # type: ignore[call-overload,no-any-return]  # options pass through
+        return real([command[0], "-c", script], **options)  # type: ignore[no-any-return]  # options pass through
 
-    monkeypatch.setattr(pool.subprocess, "Popen", short)
+    monkeypatch.setattr(subprocess, "Popen", short)
     ask = {"html": html, "out": str(tmp_path / "x.pdf")}
     with pytest.raises(pdf.RenderingFailed, match="more processor time"):
         pool.run([ask], processes=1, on_answer=_never, should_stop=lambda: False)
@@ -152,13 +152,13 @@ def test_a_page_that_burns_time_is_ended(monkeypatch: pytest.MonkeyPatch, tmp_pa
 
 def test_stopping_kills_the_processes(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     started: list[subprocess.Popen[str]] = []
-    real = pool.subprocess.Popen
+    real = subprocess.Popen
 
     def noted(*args: object, **options: object) -> subprocess.Popen[str]:
-        started.append(real(*args, **options))  # type: ignore[call-overload]  # options pass through
+        started.append(real(*args, **options))
         return started[-1]
 
-    monkeypatch.setattr(pool.subprocess, "Popen", noted)
+    monkeypatch.setattr(subprocess, "Popen", noted)
     begun = time.monotonic()
     with pytest.raises(pdf.Stopped):
         pdf.render(

@@ -90,8 +90,8 @@ def new_sheet(cast: Cast) -> dict[str, Any]:
 
 
 # A draft is not there for those who may not draft its kind (404), before any right is asked.
-_DRAFT_PAGE = page(to=READERS) | {"owner": 404}
-_DRAFT_API = api(to=READERS) | {"owner": 404}
+_DRAFT_PAGE = {**page(to=READERS), "owner": 404}
+_DRAFT_API = {**api(to=READERS), "owner": 404}
 
 ENTRIES = [
     Entry("reports:documents", page(to=READERS)),
