@@ -278,7 +278,7 @@ def show_all(
     read = (np.array(values, dtype=float) - linear.offset) / linear.factor
     scaled = np.abs(read) * 10.0**shown.decimals
     # Only near a tie (or in extreme cases) can plain formatting and exact rounding differ.
-    tie = np.abs(scaled - np.floor(scaled) - 0.5) < 1e-6 + scaled * 1e-12
+    tie = np.abs(scaled - np.floor(scaled) - 0.5) < 1e-6 + scaled * 6e-12
     doubtful = ~(scaled < 1e9) | tie | (np.signbit(read) & (scaled < 0.5))
     plain = f"%.{shown.decimals}f"
     texts = [plain % value for value in read.tolist()]
