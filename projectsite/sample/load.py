@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
+import pghistory
 from django.db import transaction
 
 from projectsite.accounts.access import scope_of
@@ -51,37 +54,41 @@ def load(fixtures: Path, *, address: str, at: datetime) -> list[people.SignIn]:
         elevation_m=396.24,
     )
     others = people.invite_the_others(office, at=began)
-    schedules.add_library(office, fixtures)
-    hoods = schedules.add_instruments(office, fixtures, today=at.date())
-    folder = fixtures / "schedules"
-    schedules.import_file(
-        office,
-        folder / "terminal-units-ip.xlsx",
-        target="units",
-        label="Issued for construction",
-        at=began,
-    )
-    schedules.import_file(
-        office, folder / "outlets-ip.csv", target="outlets", label="Outlet schedule", at=began
-    )
     balancer = scope_of(next(o for o in others if o.role == "balancer").person.id, LIBRARY)
-    readings.enter_tests(
-        office,
-        balancer,
-        hoods,
-        moments=[
-            schedules.days_before(at, DAYS_OF_TESTS - place)
-            for place in range(len(readings.STORIES))
-        ],
-    )
-    schedules.import_file(
-        office,
-        folder / "addendum-1.xlsx",
-        target="units",
-        label="Addendum 1",
-        at=schedules.days_before(at, ADDENDUM_DAYS),
-    )
-    _issue_sheets(office, address=address, at=at)
+    folder = fixtures / "schedules"
+    with by(office):
+        schedules.add_library(office, fixtures)
+        hoods = schedules.add_instruments(office, fixtures, today=at.date())
+        schedules.import_file(
+            office,
+            folder / "terminal-units-ip.xlsx",
+            target="units",
+            label="Issued for construction",
+            at=began,
+        )
+        schedules.import_file(
+            office, folder / "outlets-ip.csv", target="outlets", label="Outlet schedule", at=began
+        )
+        schedules.choose_controllers(office)
+    with by(balancer):
+        readings.enter_tests(
+            office,
+            balancer,
+            hoods,
+            moments=[
+                schedules.days_before(at, DAYS_OF_TESTS - place)
+                for place in range(len(readings.STORIES))
+            ],
+        )
+    with by(office):
+        schedules.import_file(
+            office,
+            folder / "addendum-1.xlsx",
+            target="units",
+            label="Addendum 1",
+            at=schedules.days_before(at, ADDENDUM_DAYS),
+        )
+        _issue_sheets(office, address=address, at=at)
     annexe = people.new_project(
         first.person,
         key=ANNEXE,
@@ -94,6 +101,12 @@ def load(fixtures: Path, *, address: str, at: datetime) -> list[people.SignIn]:
     )
     people.invite_again(annexe, others, at=at)
     return [first, *others]
+
+
+def by(scope: Scope) -> AbstractContextManager[Any]:
+    """Let the change log say who did it."""
+    context: AbstractContextManager[Any] = pghistory.context(user=scope.person.id, source="sample")
+    return context
 
 
 def _issue_sheets(office: Scope, *, address: str, at: datetime) -> None:

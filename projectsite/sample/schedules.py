@@ -13,9 +13,17 @@ from projectsite.core.errors import ApplicationError
 from projectsite.core.scope import Scope
 from zones.inventory.domain.schedule.types import Layout
 from zones.inventory.imports import work
-from zones.inventory.operations import applying, load_starter_library
+from zones.inventory.operations import (
+    applying,
+    change_unit,
+    load_starter_library,
+    set_on_units,
+)
 from zones.inventory.operations import imports as operations
+from zones.inventory.queries import controller_models, unit_facts, unit_ids
 from zones.inventory.queries import imports as queries
+
+NETWORK = 201
 
 
 def import_file(
@@ -98,6 +106,27 @@ def add_instruments(scope: Scope, fixtures: Path, *, today: date) -> dict[str, i
             },
         )
     return added
+
+
+def choose_controllers(scope: Scope) -> None:
+    """Give every unit the first controller model of the library, and the first trunk addresses.
+
+    The addresses follow the order of the tags; the second air handler's are still to come.
+    """
+    chosen = controller_models(scope)[0].id
+    set_on_units(scope, unit_ids=unit_ids(scope), field="controller_model", value=chosen)
+    facts = [f for f in unit_facts(scope, unit_ids(scope)) if f.air_handler == "AHU-1"]
+    for place, unit in enumerate(sorted(facts, key=lambda f: f.sort_key), start=1):
+        change_unit(
+            scope,
+            unit_id=unit.id,
+            version=unit.version,
+            values={
+                "network_number": NETWORK,
+                "mac_address": place,
+                "device_instance": NETWORK * 1000 + place,
+            },
+        )
 
 
 def days_before(at: datetime, days: float) -> datetime:
