@@ -44,7 +44,10 @@ class CalculatorForm(forms.Form):
 
 def _field(item: Input, system: UnitSystem) -> forms.Field:
     is_required = item.required and item.default is None
-    common: dict[str, Any] = {"label": item.label[:1].upper() + item.label[1:], "required": is_required}
+    common: dict[str, Any] = {
+        "label": item.label[:1].upper() + item.label[1:],
+        "required": is_required,
+    }
     help_text = item.help
     if not item.kind:
         choices = [(word, word) for word in item.choices] or list(YES_NO)
