@@ -8,6 +8,7 @@ import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from weasyprint.urls import URLFetcher
@@ -137,12 +138,13 @@ def test_a_page_that_burns_time_is_ended(monkeypatch: pytest.MonkeyPatch, tmp_pa
     html = page(
         f'<svg><g id="g0"><rect width="1" height="1"/></g>{levels}</svg>', title="x", system="ip"
     )
-    real = subprocess.Popen
+    real: Any = subprocess.Popen
     # The same process with one second a part instead of 120.
     script = "import reports.pdf.child as c; c.CPU_S_A_PART = 1; c.main()"
 
     def short(command: list[str], **options: object) -> subprocess.Popen[str]:
-        return real([command[0], "-c", script], **options)  # type: ignore[no-any-return]  # options pass through
+        process: subprocess.Popen[str] = real([command[0], "-c", script], **options)
+        return process
 
     monkeypatch.setattr(subprocess, "Popen", short)
     ask = {"html": html, "out": str(tmp_path / "x.pdf")}
@@ -152,7 +154,7 @@ def test_a_page_that_burns_time_is_ended(monkeypatch: pytest.MonkeyPatch, tmp_pa
 
 def test_stopping_kills_the_processes(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     started: list[subprocess.Popen[str]] = []
-    real = subprocess.Popen
+    real: Any = subprocess.Popen
 
     def noted(*args: object, **options: object) -> subprocess.Popen[str]:
         started.append(real(*args, **options))
