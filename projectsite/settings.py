@@ -231,6 +231,9 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "KMethod": "balancing.airflow.serializers.K_METHODS",
         "Verdict": "balancing.airflow.serializers.VERDICTS",
         "Severity": "balancing.airflow.serializers.SEVERITIES",
+        "DocumentKind": "reports.models.DocumentKind",
+        "DocumentState": "reports.models.DocumentState",
+        "RenderState": "reports.models.RenderState",
     },
 }
 

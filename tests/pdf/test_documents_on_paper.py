@@ -43,7 +43,7 @@ def report(kept: Path) -> pypdf.PdfReader:
 @pytest.fixture(scope="module")
 def points(kept: Path) -> pypdf.PdfReader:
     """A drafted point list of three landscape A4 pages."""
-    return read(make_dossier("point-list", system="si", units=60), kept)
+    return read(make_dossier("point-list", system="si", units=90), kept)
 
 
 def test_a_sheet_shows_figures_in_the_units_of_the_project(kept: Path) -> None:
