@@ -72,3 +72,5 @@ urlpatterns: Patterns = [
         name="api-docs",
     ),
 ]
+
+handler500 = "projectsite.core.faults.fault"

@@ -10,6 +10,7 @@ from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
 from projectsite.core.errors import ApplicationError, Conflict, Forbidden, NotFound
+from projectsite.core.faults import AWAY, RETRY_AFTER_S, is_database_away
 
 _STATUSES: dict[type[ApplicationError], int] = {
     NotFound: status.HTTP_404_NOT_FOUND,
@@ -41,6 +42,12 @@ def handle(exc: Exception, context: dict[str, Any]) -> Response | None:
         return Response(
             {"code": exc.code, "message": exc.message, "fields": exc.fields},
             status=_STATUSES.get(type(exc), status.HTTP_400_BAD_REQUEST),
+        )
+    if is_database_away(exc):
+        return Response(
+            {"code": "away", "message": AWAY, "fields": {}},
+            status=status.HTTP_503_SERVICE_UNAVAILABLE,
+            headers={"Retry-After": RETRY_AFTER_S},
         )
     response = exception_handler(exc, context)
     if response is None:
