@@ -344,7 +344,11 @@ class TestK:
 
     def test_a_large_change_needs_a_reason(self, balancer: Scope, opened: FlowTest) -> None:
         test = fill_flow_test(balancer, opened, k_true=700)
-        act = {"test_id": test.pk, "version": test.version, "method": "least-squares"}
+        act: dict[str, Any] = {
+            "test_id": test.pk,
+            "version": test.version,
+            "method": "least-squares",
+        }
         with pytest.raises(InvalidInput, match="needs a reason"):
             k_factor.take_recommended_k(balancer, **act)
         k_factor.take_recommended_k(balancer, **act, reason="Inlet is 7 in., measured.")

@@ -73,25 +73,32 @@ def test_snapshot(scope: Scope, test_id: int) -> FlowTestSnapshot:
 
 
 def snapshots(
-    scope: Scope, unit_ids: Sequence[int], *, states: Iterable[str] = STANDING
+    scope: Scope,
+    unit_ids: Sequence[int],
+    *,
+    states: Iterable[str] = STANDING,
+    with_readings: bool = True,
 ) -> dict[int, list[FlowTestSnapshot]]:
     """Snapshots of the units' tests by unit, oldest first, in three queries.
 
     Units without a test in one of ``states`` are left out; a unit has at most one accepted
-    test and one that runs.
+    test and one that runs. Without readings it is one query, and the tests have no points.
     """
     rows = FlowTest.objects.filter(
         project_id=scope.project.id, unit_id__in=unit_ids, state__in=tuple(states)
     )
     by_unit: dict[int, list[FlowTestSnapshot]] = {}
-    for unit_id, snapshot in _snapshots(rows.order_by("unit_id", "number", "id").values(*_COLUMNS)):
+    ordered = rows.order_by("unit_id", "number", "id").values(*_COLUMNS)
+    for unit_id, snapshot in _snapshots(ordered, with_readings=with_readings):
         by_unit.setdefault(unit_id, []).append(snapshot)
     return by_unit
 
 
-def _snapshots(rows: Iterable[Mapping[str, Any]]) -> list[tuple[int, FlowTestSnapshot]]:
+def _snapshots(
+    rows: Iterable[Mapping[str, Any]], *, with_readings: bool = True
+) -> list[tuple[int, FlowTestSnapshot]]:
     listed = list(rows)
-    points = _points([row["id"] for row in listed]) if listed else {}
+    points = _points([row["id"] for row in listed]) if listed and with_readings else {}
     return [(row["unit_id"], _snapshot(row, tuple(points.get(row["id"], ())))) for row in listed]
 
 

@@ -125,7 +125,7 @@ def unit_airflow(scope: Scope, unit_ids: Sequence[int]) -> dict[int, UnitAirflow
 
 def _outdated_units(scope: Scope, unit_ids: Sequence[int]) -> Iterator[int]:
     """Units whose accepted test was made for another schedule."""
-    accepted = snapshots(scope, unit_ids, states=[FlowTestState.ACCEPTED])
+    accepted = snapshots(scope, unit_ids, states=[FlowTestState.ACCEPTED], with_readings=False)
     for facts in unit_facts(scope, list(accepted)):
         if outdated(scope, accepted[facts.id][0], facts):
             yield facts.id
