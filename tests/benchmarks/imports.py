@@ -70,7 +70,9 @@ def row(i: int) -> list[Any]:
 
 def workbook() -> bytes:
     """The schedule as a file."""
-    sheet = SheetOut("Schedule", tuple(ColumnOut(*head) for head in HEADINGS), map(row, range(ROWS)))
+    sheet = SheetOut(
+        "Schedule", tuple(ColumnOut(*head) for head in HEADINGS), map(row, range(ROWS))
+    )
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, "schedule.xlsx")
         write_xlsx(path, [sheet])
@@ -121,7 +123,8 @@ def receive(scope: Scope, content: bytes) -> int:
     import_id = work.receive(scope, name="schedule.xlsx", content=content, target="units", at=AT)
     found = queries.import_facts(scope, import_id)
     columns = [
-        MappedColumn(c["index"], c["heading"], c["field"], c["unit"]) for c in found.proposal["columns"]
+        MappedColumn(c["index"], c["heading"], c["field"], c["unit"])
+        for c in found.proposal["columns"]
     ]
     assert sum(bool(column.field) for column in columns) == 31
     store_mapping(

@@ -5,19 +5,30 @@ from __future__ import annotations
 from django.urls import URLPattern, URLResolver, path
 
 from zones.inventory.api import air_handlers as air_handlers_api
+from zones.inventory.api import imports as imports_api
 from zones.inventory.api import library as library_api
 from zones.inventory.api import outlets as outlets_api
 from zones.inventory.api import units as units_api
 from zones.inventory.api import zones as zones_api
-from zones.inventory.views import air_handlers, library, outlets, units, zones
+from zones.inventory.views import air_handlers, imports, library, outlets, units, zones
 
 app_name = "inventory"
 
 _imports: list[URLPattern | URLResolver] = [
-    # Pages of schedule imports.
+    path("imports/", imports.import_list, name="imports"),
+    path("imports/new/", imports.import_new, name="import-new"),
+    path("imports/compare/", imports.import_compare, name="import-compare"),
+    path("imports/<int:import_id>/", imports.import_page, name="import"),
+    path("imports/<int:import_id>/columns/", imports.import_mapping, name="import-mapping"),
+    path("imports/<int:import_id>/layout/", imports.import_layout, name="import-layout"),
+    path("imports/<int:import_id>/work/", imports.import_work, name="import-work"),
+    path("imports/<int:import_id>/stop/", imports.import_stop, name="import-stop"),
+    path("imports/<int:import_id>/apply/", imports.import_apply, name="import-apply"),
+    path("imports/<int:import_id>/drop/", imports.import_drop, name="import-drop"),
+    path("imports/<int:import_id>/file/", imports.import_file, name="import-file"),
 ]
 _api_imports: list[URLPattern | URLResolver] = [
-    # API of schedule imports.
+    *imports_api.urlpatterns,
 ]
 
 urlpatterns: list[URLPattern | URLResolver] = [

@@ -13,7 +13,9 @@ from zones.inventory.domain.fields import Field
 from zones.inventory.domain.schedule.types import TARGETS, UnitBook, UnitLine
 
 _KINDS = tuple(
-    sorted({f.kind for fields in TARGETS.values() for f in fields if f.is_quantity and f.kind in KINDS})
+    sorted(
+        {f.kind for fields in TARGETS.values() for f in fields if f.is_quantity and f.kind in KINDS}
+    )
 )
 KINDS_USED = ("diameter", *(kind for kind in _KINDS if kind != "diameter"))
 """Kinds of quantity that a schedule can hold."""

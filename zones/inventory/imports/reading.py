@@ -92,7 +92,10 @@ def faults_of(sheet: Sheet) -> dict[tuple[int, int], str]:
 def open_sheet(content: bytes, name: str | None) -> Sheet:
     """Read one sheet whole; refuses one in which faults can't all be named."""
     sheet = read_sheet(content, name)
-    if len(sheet.uncached_formula_cells) >= MAX_NAMED_CELLS or len(sheet.error_cells) >= MAX_NAMED_CELLS:
+    if (
+        len(sheet.uncached_formula_cells) >= MAX_NAMED_CELLS
+        or len(sheet.error_cells) >= MAX_NAMED_CELLS
+    ):
         raise WorkbookError(
             f"Sheet {sheet.name!r} has {MAX_NAMED_CELLS:,} or more cells with an error or with a "
             "formula that was never calculated. Open it in a spreadsheet program, mend and save it, "
@@ -179,7 +182,8 @@ def propose(
                 Column(j, column_letters(j + 1), heading, below[j], sample, meaning.field, unit)
             )
     top = tuple(
-        (i + 1, tuple(_short(cell) for cell in row[:12])) for i, row in enumerate(sheet.rows[:TOP_ROWS])
+        (i + 1, tuple(_short(cell) for cell in row[:12]))
+        for i, row in enumerate(sheet.rows[:TOP_ROWS])
     )
     return Proposal(sheet.name, layout, tuple(columns), top, sheet.notes)
 

@@ -79,8 +79,13 @@ def start(
 
 
 def _is_large(found: queries.ImportFacts) -> bool:
-    sheets = [s for s in found.sheets if not found.sheet or s["name"] == found.sheet] or found.sheets
-    return sum(sheet["rows"] for sheet in sheets) > DIRECT_ROWS or found.file_size > MAX_FILE_BYTES // 8
+    sheets = [
+        s for s in found.sheets if not found.sheet or s["name"] == found.sheet
+    ] or found.sheets
+    return (
+        sum(sheet["rows"] for sheet in sheets) > DIRECT_ROWS
+        or found.file_size > MAX_FILE_BYTES // 8
+    )
 
 
 def work(scope: Scope, import_id: int, work_key: int) -> None:
@@ -92,7 +97,7 @@ def work(scope: Scope, import_id: int, work_key: int) -> None:
     if found.work_key != work_key:
         return
     try:
-        if found.work_words.startswith("propose"):
+        if found.task == "propose":
             _propose(scope, found)
         else:
             _preview(scope, found)
@@ -110,7 +115,9 @@ def _propose(scope: Scope, found: queries.ImportFacts) -> None:
     name = wanted.pop("sheet", "")
     sheets = reading.sheets_of(content)
     sheet = (
-        reading.open_sheet(content, name) if name else reading.choose_sheet(content, sheets, found.target)
+        reading.open_sheet(content, name)
+        if name
+        else reading.choose_sheet(content, sheets, found.target)
     )
     _report(found, 3, "propose: Looking for the headings")
     proposal = reading.propose(
@@ -227,7 +234,7 @@ def _summary(
     known: Any,
     opened: Mapping[int, list[str]],
 ) -> tuple[dict[str, int], list[str]]:
-    counts = {name: 0 for name in queries.OUTCOMES} | Counter(row.outcome for row in rows)
+    counts = dict.fromkeys(queries.OUTCOMES, 0) | Counter(row.outcome for row in rows)
     good = [row for row in rows if row.outcome in {"new", "changed"}]
     notes = []
     for name, word, there in (("air_handler", "air handler", handlers), ("zone", "zone", zones)):

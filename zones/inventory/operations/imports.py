@@ -156,6 +156,16 @@ def stop_work(scope: Scope, *, import_id: int) -> None:
     found.save()
 
 
+@transaction.atomic
+def settle(scope: Scope, *, import_id: int) -> None:
+    """Forget a piece of work that was refused before it changed anything."""
+    scope.require(Action.IMPORT_SCHEDULE)
+    found = _locked(scope, import_id)
+    if found.work_state == WorkState.FAILED:
+        found.work_state, found.work_words = WorkState.IDLE, ""
+        found.save(update_fields=["work_state", "work_words"])
+
+
 def fail_work(*, import_id: int, work_key: int, words: str) -> None:
     """Record why the work ended without a result."""
     ScheduleImport.objects.filter(id=import_id, work_key=work_key).update(

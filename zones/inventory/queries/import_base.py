@@ -28,30 +28,26 @@ _UNIT_SOURCES = {
 }
 _OUTLET_SOURCES = {f.name: f.column for f in OUTLET_FIELDS if f.is_stored}
 
-_MARK = """
+_STATE = "string_agg(id || ':' || version || ':' || (archived_at IS NULL), ',' ORDER BY id)"
+_NAMED = "string_agg(id || ':' || name || ':' || (archived_at IS NULL), ',' ORDER BY id)"
+_MARK = f"""
 SELECT md5(string_agg(part, ' ' ORDER BY part)) FROM (
-    SELECT 'u' || md5(string_agg(id || ':' || version || ':' || (archived_at IS NULL), ',' ORDER BY id))
-      AS part FROM inventory_terminalunit WHERE project_id = %(project)s
+    SELECT 'u' || md5({_STATE}) AS part FROM inventory_terminalunit WHERE project_id = %(project)s
     UNION ALL
-    SELECT 'a' || md5(string_agg(id || ':' || version || ':' || (archived_at IS NULL), ',' ORDER BY id))
-      FROM inventory_airhandler WHERE project_id = %(project)s
+    SELECT 'a' || md5({_STATE}) FROM inventory_airhandler WHERE project_id = %(project)s
     UNION ALL
-    SELECT 'z' || md5(string_agg(id || ':' || version || ':' || (archived_at IS NULL), ',' ORDER BY id))
-      FROM inventory_zone WHERE project_id = %(project)s
+    SELECT 'z' || md5({_STATE}) FROM inventory_zone WHERE project_id = %(project)s
     UNION ALL
-    SELECT 'o' || md5(string_agg(id || ':' || version || ':' || (archived_at IS NULL), ',' ORDER BY id))
-      FROM inventory_outlet WHERE project_id = %(project)s
+    SELECT 'o' || md5({_STATE}) FROM inventory_outlet WHERE project_id = %(project)s
     UNION ALL
     SELECT 'i' || md5(string_agg(id || ':' || label || ':' || diameter_m, ',' ORDER BY id))
       FROM inventory_boxinlet
     UNION ALL
-    SELECT 'b' || md5(string_agg(id || ':' || name || ':' || (archived_at IS NULL), ',' ORDER BY id))
-      FROM inventory_boxmodel
+    SELECT 'b' || md5({_NAMED}) FROM inventory_boxmodel
     UNION ALL
-    SELECT 'c' || md5(string_agg(id || ':' || name || ':' || (archived_at IS NULL), ',' ORDER BY id))
-      FROM inventory_controllermodel
+    SELECT 'c' || md5({_NAMED}) FROM inventory_controllermodel
 ) parts
-"""
+"""  # noqa: S608  # made of the constants above
 
 
 def base_mark(scope: Scope) -> str:
@@ -82,7 +78,7 @@ def import_base(scope: Scope, target: str) -> Base:
 
 def _tags(model: type[AirHandler | Zone], scope: Scope) -> tuple[frozenset[str], frozenset[str]]:
     rows = list(
-        model._default_manager.filter(project_id=scope.project.id).values_list("tag", "archived_at")
+        model.objects.filter(project_id=scope.project.id).values_list("tag", "archived_at")
     )
     in_use = frozenset(tag_key(tag) for tag, archived in rows if archived is None)
     return in_use, frozenset(tag_key(tag) for tag, archived in rows if archived is not None)

@@ -89,6 +89,22 @@ class ImportFacts:
         return self.label or self.file_name
 
     @property
+    def task(self) -> str:
+        """What the work is: "propose" or "preview"; "" when it ended."""
+        task, mark, _ = self.work_words.partition(": ")
+        return task if mark and task in {"propose", "preview"} else ""
+
+    @property
+    def work_text(self) -> str:
+        """How far the work is, or why it ended, as a person reads it."""
+        return self.work_words.removeprefix(f"{self.task}: ") if self.task else self.work_words
+
+    @property
+    def is_open(self) -> bool:
+        """Tell whether it can still be mapped, applied or dropped."""
+        return self.state in {"uploaded", "preview"}
+
+    @property
     def sheet_names(self) -> list[str]:
         """Names of the sheets of the file."""
         return [sheet["name"] for sheet in self.sheets]
@@ -98,7 +114,7 @@ class ImportFacts:
         """Where it stands, in words."""
         if self.is_working:
             return "being read"
-        if self.work_state == "failed":
+        if self.work_state == "failed" and self.is_open:
             return "stopped"
         words = {
             "uploaded": "received",

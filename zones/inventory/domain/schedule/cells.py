@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -92,17 +93,16 @@ def plain(cell: Cell) -> str:
     >>> plain(2.0), plain(" VAV 1 "), plain(None)
     ('2', 'VAV 1', '')
     """
+    if isinstance(cell, str):
+        return cell.strip()
     if cell is None:
         return ""
     if isinstance(cell, bool):
-        return "TRUE" if cell else "FALSE"
-    if isinstance(cell, (int, float)):
-        return format(cell, ".12g") if abs(cell) < 1e15 else repr(cell)
+        return str(cell).upper()
     if isinstance(cell, datetime):
-        return (
-            cell.date().isoformat() if cell.time() == datetime.min.time() else cell.isoformat(" ")
-        )
-    return cell.strip()
+        is_day = cell.time() == datetime.min.time()
+        return cell.date().isoformat() if is_day else cell.isoformat(" ")
+    return format(cell, ".12g") if abs(cell) < 1e15 else repr(cell)
 
 
 def uses_decimal_comma(cells: Sequence[Cell]) -> bool:
@@ -163,24 +163,28 @@ def _reader(
     mapped: Mapped, book: UnitBook, choices: Choices, *, comma: bool
 ) -> Callable[[Cell], Read]:
     field_ = mapped.field
-    if field_.name == VOLTAGE_AND_PHASES:
-        return _with_blanks(_pair, choices)
-    if field_.name == "inlet":
-        return _with_blanks(lambda cell: _inlet(cell, mapped.unit, book, comma=comma), choices)
     if field_.kind == "choice":
         return lambda cell: _choice(cell, field_)
+    read = _read_filled(field_, mapped.unit, book, comma=comma)
+    return _with_blanks(read, choices) if read else _text
+
+
+def _read_filled(
+    field_: Field, unit: UnitLine | None, book: UnitBook, *, comma: bool
+) -> Callable[[Cell], Read] | None:
+    """Reader of the cells that are not empty; None for plain text."""
+    if field_.name == VOLTAGE_AND_PHASES:
+        return _pair
+    if field_.name == "inlet":
+        return lambda cell: _inlet(cell, unit, book, comma=comma)
     if field_.is_quantity:
-        return _with_blanks(
-            lambda c: _quantity(c, field_.kind, mapped.unit, book, comma=comma), choices
-        )
+        return lambda cell: _quantity(cell, field_.kind, unit, book, comma=comma)
     if field_.kind in {"count", "figure"}:
         is_whole = field_.kind == "count"
-        return _with_blanks(
-            lambda cell: _number(cell, book, comma=comma, is_whole=is_whole), choices
-        )
+        return lambda cell: _number(cell, book, comma=comma, is_whole=is_whole)
     if field_.kind == "link":
-        return _with_blanks(lambda cell: (" ".join(plain(cell).split()), "", ""), choices)
-    return _text
+        return lambda cell: (" ".join(plain(cell).split()), "", "")
+    return None
 
 
 def _with_blanks(read: Callable[[Cell], Read], choices: Choices) -> Callable[[Cell], Read]:
@@ -221,22 +225,19 @@ def _choice(cell: Cell, field_: Field) -> Read:
 
 def _bare(cell: Cell, book: UnitBook, *, comma: bool) -> tuple[float | None, str, str]:
     """Number of a cell, what follows it, and what is wrong."""
-    if isinstance(cell, bool):
-        return None, "", f"{plain(cell)} is a truth value, not a number."
-    if isinstance(cell, datetime):
-        return None, "", f"{plain(cell)} is a date, not a number."
+    if isinstance(cell, (bool, datetime)):
+        what = "a truth value" if isinstance(cell, bool) else "a date"
+        return None, "", f"{plain(cell)} is {what}, not a number."
     if isinstance(cell, (int, float)):
-        if cell - cell != 0:
-            return None, "", "This is not a finite number."
-        return float(cell), "", ""
+        is_finite = math.isfinite(cell)
+        return (float(cell), "", "") if is_finite else (None, "", "This is not a finite number.")
     text = (cell or "").strip().translate(_MINUS)
     if comma and _COMMA_OF_THREE.match(text):
-        return (
-            None,
-            "",
+        message = (
             f"“{text}” can be read in two ways, because other cells of this column have a decimal "
-            "comma. Write it without the comma, or with a decimal point.",
+            "comma. Write it without the comma, or with a decimal point."
         )
+        return None, "", message
     number, rest = book.split(text)
     if number is None:
         shown = text if len(text) <= 40 else f"{text[:40]}…"
@@ -267,10 +268,9 @@ def _number(cell: Cell, book: UnitBook, *, comma: bool, is_whole: bool) -> Read:
         return (None, "", f"“{plain(cell)}” is not a plain number.")
     if not is_whole:
         return (number, "", "")
-    if number != int(number):
-        return (None, "", f"“{plain(cell)}” is not a whole number.")
-    if abs(number) > 2_000_000_000:
-        return (None, "", f"“{plain(cell)}” is too large.")
+    # The database keeps whole numbers of four bytes.
+    if number != int(number) or abs(number) > 2_000_000_000:
+        return (None, "", f"“{plain(cell)}” is not a whole number that can be kept.")
     return (int(number), "", "")
 
 

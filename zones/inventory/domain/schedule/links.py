@@ -94,7 +94,7 @@ class _InletFinder:
         if key not in self._known:
             found = find_inlet(model, wanted)
             sizes = ", ".join(inlet.label for inlet in model.inlets) or "none yet"
-            message = f"{model.name} has no inlet of {text}. It has: {sizes}."
+            message = f"{model.name} has no inlet of {text.rstrip('.')}. It has: {sizes}."
             self._known[key] = (found.id, "") if found else (None, message)
         return self._known[key]
 

@@ -98,30 +98,34 @@ def _not_a_unit(
     heads: set[tuple[str, ...]],
 ) -> str:
     """Tell why a row is no unit; "" when it is one, "empty" when there is nothing in it."""
+    others = [cell for j, cell in enumerate(line) if j != tag_column and cell not in _EMPTY]
     if tag and tag not in cells.BLANKS:
-        if _TOTAL.match(tag):
-            return f"“{tag}” is a total."
-        if _NOTE.match(tag) or tag.startswith("*"):
-            return "This is a note."
-        if not any(c not in _EMPTY for j, c in enumerate(line) if j != tag_column):
-            if not re.search(r"\d", tag) or " " in tag or len(tag) > 40:
-                return "Only the tag column is filled: a section heading or a note."
-        elif tag_column < len(line) and tuple(map(cells.plain, line)) in heads:
-            return "The headings again."
-        return ""
-    filled = [cells.plain(c) for j, c in enumerate(line) if c not in _EMPTY and j != tag_column]
-    if not filled:
+        return _tag_of_none(tag, others) or _heads_again(line, heads)
+    if not others:
         return "empty"
-    if any(_TOTAL.match(text) for text in filled):
+    if any(isinstance(cell, str) and _TOTAL.match(cell.strip()) for cell in others):
         return "This is a total."
-    numeric = [m for m in mapping if m.field.is_quantity and m.column < len(line)]
-    has_number = any(
-        isinstance(line[m.column], float) or re.match(r"^\s*[\d.,]+", str(line[m.column] or ""))
-        for m in numeric
-    )
-    if tuple(map(cells.plain, line)) in heads:
-        return "The headings again."
-    return "" if has_number else "There is no tag and no figure: a section heading or a note."
+    columns = [m.column for m in mapping if m.field.is_quantity and m.column < len(line)]
+    if any(re.match(r"\s*[\d.,]", cells.plain(line[j])) for j in columns):
+        return ""
+    again = _heads_again(line, heads)
+    return again or "There is no tag and no figure: a section heading or a note."
+
+
+def _tag_of_none(tag: str, others: Sequence[Cell]) -> str:
+    """Tell why what stands in the tag column is no tag; "" when it may be one."""
+    if _TOTAL.match(tag):
+        return f"“{tag}” is a total."
+    if _NOTE.match(tag) or tag.startswith("*"):
+        return "This is a note."
+    looks_like_tag = re.search(r"\d", tag) and " " not in tag and len(tag) <= 40
+    if not others and not looks_like_tag:
+        return "Only the tag column is filled: a section heading or a note."
+    return ""
+
+
+def _heads_again(line: Sequence[Cell], heads: set[tuple[str, ...]]) -> str:
+    return "The headings again." if tuple(map(cells.plain, line)) in heads else ""
 
 
 def _fill(
@@ -151,9 +155,10 @@ def _fill(
             row = read[place]
             row.problems.append(Problem(name_of(row.number, j + 1), name, message))
         if done.own_units:
+            give = "cell gives" if done.own_units == 1 else "cells give"
             notes.append(
-                f"{done.own_units} cells of {mapped.field.label.lower()} give a unit of their own; "
-                "it was used."
+                f"{mapped.field.label}: {done.own_units} {give} another unit than the column; "
+                "the cell's own was used."
             )
     if faults:
         _add_faults(read, mapping, name_of, faults)
