@@ -124,7 +124,8 @@ FROZEN = [
     "delete from airflow_flowpoint",
     "delete from airflow_flowtest",
     (
-        "insert into airflow_flowpoint (project_id, test_id, round, setpoint, is_traverse, entered, "
+        "insert into airflow_flowpoint "
+        "(project_id, test_id, round, setpoint, is_traverse, entered, "
         "note, version) select project_id, test_id, 'as-left', 'standby', false, '{}', '', 1 "
         "from airflow_flowpoint limit 1"
     ),
