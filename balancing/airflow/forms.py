@@ -258,14 +258,14 @@ class InstrumentForm(QuantityForm):
     )
     floor_flow = QuantityField(
         "airflow",
-        label="and fixed part",
+        label="Fixed part, airflow",
         required=False,
         minimum=0.0,
         help_text="Of a flow hood or anemometer.",
     )
     floor_pressure = QuantityField(
         "pressure",
-        label="and fixed part",
+        label="Fixed part, pressure",
         required=False,
         minimum=0.0,
         help_text="Of a manometer.",

@@ -19,6 +19,7 @@ from projectsite.accounts.access import Action, scope_for
 from projectsite.core.scope import Scope
 from projectsite.ui.columns import Empty
 from projectsite.ui.lists import Listing
+from projectsite.ui.tables import Table
 
 _NONE_YET = Empty(
     "No flow test yet.",
@@ -82,8 +83,17 @@ def _answer(
     kind = request.GET.get("format", "")
     is_file = wants_file(kind)
     listing = listing.counted(queries.count_tests(scope, wanted))
-    offset, limit = (0, None) if is_file else (listing.offset, listing.size)
-    table = tables.list_of_tests(
+    table = _table(scope, wanted, listing, empty, is_whole=is_file)
+    if is_file:
+        return file_of(table, kind, f"{scope.project.key}-{name}")
+    return render(request, "airflow/tests.html", _context(scope, table, form))
+
+
+def _table(
+    scope: Scope, wanted: queries.TestFilter, listing: Listing, empty: Empty, *, is_whole: bool
+) -> Table:
+    offset, limit = (0, None) if is_whole else (listing.offset, listing.size)
+    return tables.list_of_tests(
         scope,
         standing.with_schedule(
             scope,
@@ -93,9 +103,10 @@ def _answer(
         listing=listing,
         empty=empty,
     )
-    if is_file:
-        return file_of(table, kind, f"{scope.project.key}-{name}")
-    context = {
+
+
+def _context(scope: Scope, table: Table, form: TestFilterForm | None) -> dict[str, Any]:
+    return {
         "table": table,
         "filters": form,
         "counts": queries.count_by_state(scope),
@@ -103,4 +114,3 @@ def _answer(
         "may_enter": scope.allows(Action.ENTER_READINGS),
         "may_accept": scope.allows(Action.ACCEPT_TEST),
     }
-    return render(request, "airflow/tests.html", context)

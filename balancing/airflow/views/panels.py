@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -15,6 +17,7 @@ from balancing.airflow.queries.snapshots import snapshots
 from balancing.airflow.queries.standing import outdated
 from balancing.airflow.views import results
 from projectsite.accounts.access import Action, scope_for
+from projectsite.core.scope import Scope
 from zones.inventory.queries import UnitFilter, count_units, unit_facts
 
 
@@ -22,6 +25,11 @@ from zones.inventory.queries import UnitFilter, count_units, unit_facts
 def unit_panel(request: HttpRequest, project_key: str, unit_id: int) -> HttpResponse:
     """Show how the airflow of a unit stands: its last test, what it came to, its history."""
     scope = scope_for(request, project_key, Action.SEE_TESTS)
+    context = _unit_context(scope, unit_id)
+    return render(request, _template(request, "airflow/unit_panel.html"), context)
+
+
+def _unit_context(scope: Scope, unit_id: int) -> dict[str, Any]:
     facts = unit_facts(scope, [unit_id])
     standing = snapshots(scope, [unit_id]).get(unit_id, [])
     last = evaluate(standing[-1], scope.project.tolerances) if standing else None
@@ -29,10 +37,10 @@ def unit_panel(request: HttpRequest, project_key: str, unit_id: int) -> HttpResp
     history = tables.history_table(
         scope,
         queries.tests_of_unit(scope, unit_id),
-        address=lambda row: reverse("airflow:test", args=[project_key, row["id"]]),
+        address=lambda row: reverse("airflow:test", args=[scope.project.key, row["id"]]),
     )
     is_running = bool(standing) and standing[-1].state in {"open", "submitted", "returned"}
-    context = {
+    return {
         "unit": facts[0] if facts else None,
         "last": last,
         "table": results.points_table(scope, read) if read else None,
@@ -40,7 +48,6 @@ def unit_panel(request: HttpRequest, project_key: str, unit_id: int) -> HttpResp
         "out_of_date": bool(facts and standing) and bool(outdated(scope, standing[-1], facts[0])),
         "may_start": scope.allows(Action.ENTER_READINGS) and bool(facts) and not is_running,
     }
-    return render(request, _template(request, "airflow/unit_panel.html"), context)
 
 
 @require_GET

@@ -30,22 +30,25 @@ def start(request: HttpRequest, project_key: str) -> HttpResponse:
     scope = scope_for(request, project_key, Action.ENTER_READINGS)
     form = _start_form(request, scope)
     if request.method == "POST" and form.is_valid():
-        given = form.cleaned_data
         try:
-            begun = test_operations.start_test(
-                scope,
-                unit_id=unit_id_of(scope, given["unit"].strip()),
-                client_key=given["client_key"],
-                tested_date=given["tested_date"],
-                instrument_id=given["instrument"],
-                technician_id=given.get("technician"),
-                at=timezone.now(),
-            )
+            begun = _begin(scope, form.cleaned_data)
         except ApplicationError as error:
             form.add_error("unit" if error.code == "not-found" else None, error.message)
         else:
             return redirect("airflow:test", project_key, begun.test_id)
     return render(request, "airflow/start.html", {"form": form})
+
+
+def _begin(scope: Scope, given: dict[str, Any]) -> test_operations.Begun:
+    return test_operations.start_test(
+        scope,
+        unit_id=unit_id_of(scope, given["unit"].strip()),
+        client_key=given["client_key"],
+        tested_date=given["tested_date"],
+        instrument_id=given["instrument"],
+        technician_id=given.get("technician"),
+        at=timezone.now(),
+    )
 
 
 def _start_form(request: HttpRequest, scope: Scope) -> StartForm:

@@ -121,11 +121,9 @@ def conditions(request: HttpRequest, project_key: str, test_id: int) -> HttpResp
     form = _conditions_form(scope, sheet, request.POST)
     if form.is_valid():
         try:
+            version = form.cleaned_data["version"]
             operations.save_conditions(
-                scope,
-                test_id=test_id,
-                version=form.cleaned_data["version"],
-                conditions=form.conditions,
+                scope, test_id=test_id, version=version, conditions=form.conditions
             )
         except ApplicationError as error:
             return _refused(request, scope, sheet, error, conditions=form)
