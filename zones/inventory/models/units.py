@@ -240,7 +240,19 @@ class TerminalUnit(models.Model):
                 "at 4194302, network numbers at 65534.",
             ),
         ]
-        indexes = [models.Index(fields=["project", "sort_key", "id"], name="terminalunit_order")]
+        indexes = [
+            # Only what lists show: a page and its count read the index alone.
+            models.Index(
+                fields=["project", "sort_key", "id"],
+                name="terminalunit_order",
+                condition=Q(archived_at=None),
+            ),
+            models.Index(
+                fields=["project", "floor"],
+                name="terminalunit_floor",
+                condition=Q(archived_at=None),
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.tag

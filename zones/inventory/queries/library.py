@@ -162,12 +162,12 @@ class Options:
 # next instead of reading every unit.
 _OPTIONS = """
 WITH RECURSIVE floors AS (
-    (SELECT floor FROM inventory_terminalunit WHERE project_id = %(project)s
-     ORDER BY floor LIMIT 1)
+    (SELECT floor FROM inventory_terminalunit
+     WHERE project_id = %(project)s AND archived_at IS NULL ORDER BY floor LIMIT 1)
     UNION ALL
     SELECT (SELECT unit.floor FROM inventory_terminalunit unit
             WHERE unit.project_id = %(project)s AND unit.floor > floors.floor
-            ORDER BY unit.floor LIMIT 1)
+            AND unit.archived_at IS NULL ORDER BY unit.floor LIMIT 1)
     FROM floors WHERE floors.floor IS NOT NULL
 )
 SELECT 'floor', 0, floor, floor FROM floors WHERE floor <> ''

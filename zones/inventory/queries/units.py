@@ -108,11 +108,15 @@ def list_units(
     """
     key = UNIT_SORTS[sort.removeprefix("-")]
     order = F(key).desc(nulls_last=True) if sort.startswith("-") else F(key).asc(nulls_last=True)
-    by = ["sort_key", "id"] if sort == "tag" else [order, "sort_key", "id"]
+    by: list[Any] = [order, "sort_key", "id"]
+    if key == "sort_key":  # the index gives this order both ways
+        by = ["-sort_key", "-id"] if sort.startswith("-") else ["sort_key", "id"]
     sources = [_LISTED.get(name, name) for name in columns]
-    rows = _matching(scope, wanted).order_by(*by).values_list(*sources)
-    chosen = rows[offset:] if limit is None else rows[offset : offset + limit]
-    return [dict(zip(columns, row, strict=True)) for row in chosen]
+    # The page is found among narrow rows; only its own rows are then joined with their links.
+    matching = _matching(scope, wanted).order_by(*by).values("id")
+    chosen = matching[offset:] if limit is None else matching[offset : offset + limit]
+    rows = TerminalUnit.objects.filter(id__in=chosen).order_by(*by).values_list(*sources)
+    return [dict(zip(columns, row, strict=True)) for row in rows]
 
 
 def unit_row(scope: Scope, unit_id: int) -> dict[str, Any]:
