@@ -45,27 +45,84 @@ ROUNDS = 3
 AT = datetime(2026, 11, 25, 14, 5, tzinfo=UTC)
 
 HEADINGS = (
-    ("Tag", ""), ("Air handler", ""), ("Zone", ""), ("Floor", ""), ("Room", ""), ("X", "ft"), ("Y", "ft"),
-    ("Fan", ""), ("Reheat", ""), ("Box model", ""), ("Inlet", "in"), ("Controller", ""),
-    ("Cooling max", "cfm"), ("Cooling min", "cfm"), ("Heating max", "cfm"), ("Heating min", "cfm"),
-    ("Standby min", "cfm"), ("Water flow", "gpm"), ("EWT", "°F"), ("LWT", "°F"), ("Coil rows", ""),
-    ("Valve Cv", ""), ("Heater", "kW"), ("Voltage", "V"), ("Phases", ""), ("Stages", ""),
-    ("Discharge limit", "°F"), ("Network number", ""), ("MAC address", ""), ("Device instance", ""),
-    ("Remarks", ""), ("Sheet", ""), ("Approved by", ""), ("Price code", ""), ("Ordered", ""),
-)  # fmt: skip
+    ("Tag", ""),
+    ("Air handler", ""),
+    ("Zone", ""),
+    ("Floor", ""),
+    ("Room", ""),
+    ("X", "ft"),
+    ("Y", "ft"),
+    ("Fan", ""),
+    ("Reheat", ""),
+    ("Box model", ""),
+    ("Inlet", "in"),
+    ("Controller", ""),
+    ("Cooling max", "cfm"),
+    ("Cooling min", "cfm"),
+    ("Heating max", "cfm"),
+    ("Heating min", "cfm"),
+    ("Standby min", "cfm"),
+    ("Water flow", "gpm"),
+    ("EWT", "°F"),
+    ("LWT", "°F"),
+    ("Coil rows", ""),
+    ("Valve Cv", ""),
+    ("Heater", "kW"),
+    ("Voltage", "V"),
+    ("Phases", ""),
+    ("Stages", ""),
+    ("Discharge limit", "°F"),
+    ("Network number", ""),
+    ("MAC address", ""),
+    ("Device instance", ""),
+    ("Remarks", ""),
+    ("Sheet", ""),
+    ("Approved by", ""),
+    ("Price code", ""),
+    ("Ordered", ""),
+)
 
 
 def row(i: int) -> list[Any]:
     """One unit, all good, no two alike."""
     top = 300.0 + (i * 7) % 1500
     return [
-        f"VAV-{i // 100:03d}-{i % 100:02d}", f"AHU-{i // 500 + 1}", f"Z-{i // 4:05d}", str(i // 1000 + 1),
-        f"Room {i}", round((i % 97) * 3.3, 1), round((i % 89) * 2.7, 1), ("none", "parallel", "series")[i % 3],
-        ("hot water", "electric", "none")[i % 3], "Single duct", (6, 8, 10, 12)[i % 4], "Standard",
-        top, round(top * 0.3), round(top * 0.5), round(top * 0.3), round(top * 0.15), 1.5 + i % 5, 140.0,
-        120.0, 1 + i % 4, 1.6, 2.5 + i % 6, 277.0, 1, 1 + i % 3, 95.0, 100 + i // 500, i % 128, 100_000 + i,
-        f"See detail {i % 40}", f"M-{i % 30}", "office", f"P{i % 9}", "no",
-    ]  # fmt: skip
+        f"VAV-{i // 100:03d}-{i % 100:02d}",
+        f"AHU-{i // 500 + 1}",
+        f"Z-{i // 4:05d}",
+        str(i // 1000 + 1),
+        f"Room {i}",
+        round((i % 97) * 3.3, 1),
+        round((i % 89) * 2.7, 1),
+        ("none", "parallel", "series")[i % 3],
+        ("hot water", "electric", "none")[i % 3],
+        "Single duct",
+        (6, 8, 10, 12)[i % 4],
+        "Standard",
+        top,
+        round(top * 0.3),
+        round(top * 0.5),
+        round(top * 0.3),
+        round(top * 0.15),
+        1.5 + i % 5,
+        140.0,
+        120.0,
+        1 + i % 4,
+        1.6,
+        2.5 + i % 6,
+        277.0,
+        1,
+        1 + i % 3,
+        95.0,
+        100 + i // 500,
+        i % 128,
+        100_000 + i,
+        f"See detail {i % 40}",
+        f"M-{i % 30}",
+        "office",
+        f"P{i % 9}",
+        "no",
+    ]
 
 
 def workbook() -> bytes:
@@ -175,7 +232,7 @@ def one_round(content: bytes) -> dict[str, float]:
         counts = ScheduleImport.objects.get(id=again).counts
         assert (counts["unchanged"], counts["new"], counts["changed"]) == (ROWS, 0, 0), counts
         assert events.filter(project_id=scope.project.id).count() == ROWS
-        transaction.set_rollback(True)  # noqa: FBT003  # Django's signature
+        transaction.set_rollback(True)
     return found
 
 

@@ -10,7 +10,7 @@ from zones.inventory.domain.schedule.headings import (
     meanings,
     propose_layout,
 )
-from zones.inventory.domain.schedule.types import Layout
+from zones.inventory.domain.schedule.types import Cell, Layout
 from zones.inventory.imports.book import BOOK
 
 
@@ -74,7 +74,7 @@ def test_groups_of_a_text_file_reach_over_the_empty_cells() -> None:
 
 
 def test_headings_are_found_below_titles_and_above_a_units_row() -> None:
-    rows = [
+    rows: list[list[Cell]] = [
         ["Schedule of the library"],
         [],
         ["Mark", "AHU", "Cooling max", "Cooling min"],

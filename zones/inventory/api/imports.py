@@ -197,7 +197,7 @@ class ImportViewSet(InventoryViewSet):
     def file(self, request: Request, import_id: int, **_: Any) -> HttpResponse:
         """Give the file as it was received."""
         scope = self.scope(request, OFFICE)
-        _, content = queries.import_file(scope, import_id)
+        content = queries.import_file(scope, import_id)[1]
         response = HttpResponse(content, content_type="application/octet-stream")
         response["Content-Disposition"] = f'attachment; filename="schedule-{import_id}"'
         return response
@@ -259,7 +259,7 @@ def _unit(spelling: str, kind: str, number: int) -> str:
         ) from error
 
 
-def _view(**methods: str) -> Any:
+def _view(**methods: Any) -> Any:
     return ImportViewSet.as_view(methods)
 
 

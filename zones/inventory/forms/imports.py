@@ -70,8 +70,9 @@ class UploadForm(forms.Form):
         given = self.cleaned_data["file"]
         if given.size > MAX_FILE_BYTES:
             raise forms.ValidationError(
-                f"The file is {given.size / 1024**2:,.1f} MB; at most {MAX_FILE_BYTES // 1024**2} MB is "
-                "accepted. Remove pictures and sheets that do not belong to the schedule."
+                f"The file is {given.size / 1024**2:,.1f} MB; at most "
+                f"{MAX_FILE_BYTES // 1024**2} MB is accepted. Remove pictures and sheets that "
+                "do not belong to the schedule."
             )
         return given
 
@@ -145,7 +146,7 @@ class MappingForm(forms.Form):
             label="Read “N/A” as an empty cell",
             required=False,
             initial=found.choices.get("is_na_empty", False),
-            help_text="Otherwise a number column with N/A refuses the row. Dashes are always empty.",
+            help_text="Otherwise N/A in a number column refuses the row. Dashes are always empty.",
         )
 
     def lines(self) -> list[dict[str, Any]]:

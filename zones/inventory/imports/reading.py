@@ -98,8 +98,8 @@ def open_sheet(content: bytes, name: str | None) -> Sheet:
     ):
         raise WorkbookError(
             f"Sheet {sheet.name!r} has {MAX_NAMED_CELLS:,} or more cells with an error or with a "
-            "formula that was never calculated. Open it in a spreadsheet program, mend and save it, "
-            "and upload it again."
+            "formula that was never calculated. Open it in a spreadsheet program, mend and save "
+            "it, and upload it again."
         )
     return sheet
 

@@ -103,7 +103,10 @@ class ScheduleImport(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(
-                    state="applied", applied_at__isnull=False, revision__isnull=False, target="units"
+                    state="applied",
+                    applied_at__isnull=False,
+                    revision__isnull=False,
+                    target="units",
                 )
                 | Q(state="applied", applied_at__isnull=False, revision=None, target="outlets")
                 | (~Q(state="applied") & Q(applied_at=None, revision=None)),

@@ -13,10 +13,10 @@ PROJECT = "accounts.Project"
 
 
 def _bulk_history() -> tuple[pghistory.Tracker, ...]:
-    """Events by statement: a schedule writes ten thousand rows at once, and a trigger for each
-    row costs ten times as much as the row itself.
+    """Events by statement; a new tuple each time, because trackers belong to one table.
 
-    A new tuple each time, because the tracker of one table must not be that of another.
+    A schedule writes ten thousand rows at once, and a trigger for each row costs ten times as
+    much as the row itself.
     """
     return (
         pghistory.InsertEvent(level=pghistory.Statement),

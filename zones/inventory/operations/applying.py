@@ -128,8 +128,8 @@ def _record(fields: Sequence[Field]) -> str:
 
 _UNITS = tuple(f for f in UNIT_FIELDS if f.is_stored)
 _JOINS = """
-LEFT JOIN inventory_airhandler ah ON ah.project_id = r.project_id AND upper(ah.tag) = upper(v.air_handler)
-    AND v.air_handler <> ''
+LEFT JOIN inventory_airhandler ah ON ah.project_id = r.project_id
+    AND upper(ah.tag) = upper(v.air_handler) AND v.air_handler <> ''
 LEFT JOIN inventory_zone zo ON zo.project_id = r.project_id AND upper(zo.tag) = upper(v.zone)
     AND v.zone <> ''
 """
@@ -155,7 +155,8 @@ def _columns(fields: Iterable[Field]) -> str:
 
 def _changes(fields: Iterable[Field]) -> str:
     return ", ".join(
-        f'"{f.column}" = CASE WHEN r.changes ? \'{f.name}\' THEN {_new_value(f)} ELSE u."{f.column}" END'
+        f"\"{f.column}\" = CASE WHEN r.changes ? '{f.name}' "
+        f'THEN {_new_value(f)} ELSE u."{f.column}" END'
         for f in fields
         if f.name != "tag"
     )
@@ -185,8 +186,9 @@ UPDATE inventory_schedulerow r SET unit_id = added.id FROM added
 WHERE r.schedule_import_id = %(import)s AND r.row_number = added.source_row
 """  # noqa: S608  # made of the field list alone
 _UPDATE_UNITS = f"""
-UPDATE inventory_terminalunit u SET {_changes(_UNITS)}, entered = {_ENTERED}, revision = %(revision)s,
-    source_import_id = r.schedule_import_id, source_row = r.row_number, version = u.version + 1
+UPDATE inventory_terminalunit u SET {_changes(_UNITS)}, entered = {_ENTERED},
+    revision = %(revision)s, source_import_id = r.schedule_import_id,
+    source_row = r.row_number, version = u.version + 1
 FROM inventory_schedulerow r CROSS JOIN LATERAL {_record(_UNITS)} {_JOINS}
 WHERE r.schedule_import_id = %(import)s AND r.outcome = 'changed' AND u.id = r.unit_id
     AND u.project_id = r.project_id

@@ -54,7 +54,8 @@ def _locked(scope: Scope, import_id: int, version: int | None = None) -> Schedul
         raise NotFound("There is no such import in this project.")
     if version is not None and found.version != version:
         raise Conflict(
-            "Somebody else worked on this import in the meantime. Look at it as it is now, then go on."
+            "Somebody else worked on this import in the meantime. "
+            "Look at it as it is now, then go on."
         )
     return found
 
@@ -279,7 +280,8 @@ def check_mapping(
         if field.required and field.name not in given:
             wrong.setdefault(
                 "mapping",
-                f"Say which column holds the {field.label.lower()}; nothing can be read without it.",
+                f"Say which column holds the {field.label.lower()}; "
+                "nothing can be read without it.",
             )
     if "box_model" in given and "inlet" not in given:
         wrong[f"field_{given['box_model']}"] = (

@@ -77,9 +77,7 @@ def import_base(scope: Scope, target: str) -> Base:
 
 
 def _tags(model: type[AirHandler | Zone], scope: Scope) -> tuple[frozenset[str], frozenset[str]]:
-    rows = list(
-        model.objects.filter(project_id=scope.project.id).values_list("tag", "archived_at")
-    )
+    rows = list(model.objects.filter(project_id=scope.project.id).values_list("tag", "archived_at"))
     in_use = frozenset(tag_key(tag) for tag, archived in rows if archived is None)
     return in_use, frozenset(tag_key(tag) for tag, archived in rows if archived is not None)
 
@@ -104,8 +102,10 @@ def library_models() -> tuple[BoxModel, ...]:
     """Box models in use with their inlets, by name."""
     inlets: dict[int, list[Inlet]] = {}
     rows = BoxInlet.objects.filter(box_model__archived_at=None).order_by("diameter_m", "id")
-    for model_id, *values in rows.values_list("box_model_id", "id", "label", "diameter_m"):
-        inlets.setdefault(model_id, []).append(Inlet(*values))
+    for model_id, key, label, diameter_m in rows.values_list(
+        "box_model_id", "id", "label", "diameter_m"
+    ):
+        inlets.setdefault(model_id, []).append(Inlet(key, label, diameter_m))
     models = BoxModelRecord.objects.filter(archived_at=None).order_by("name", "id")
     return tuple(
         BoxModel(key, name, tuple(inlets.get(key, ())))

@@ -20,7 +20,9 @@ class ImportIn(Plain):
 
     file = serializers.FileField(help_text="XLSX or CSV, at most 25 MB.")
     target = serializers.ChoiceField(choices=ImportTarget.choices, default="units")
-    label = serializers.CharField(max_length=80, required=False, default="", allow_blank=True)
+    label = serializers.CharField(  # type: ignore[assignment]  # the name hides one of the base class
+        max_length=80, required=False, default="", allow_blank=True
+    )
 
 
 class LayoutIn(Plain):
@@ -38,7 +40,7 @@ class ColumnIn(Plain):
     """What a column of the file is."""
 
     column = serializers.IntegerField(min_value=0, help_text="Place of the column, from 0.")
-    field = serializers.CharField(  # type: ignore[assignment]  # the name hides one of the base class
+    field = serializers.CharField(
         allow_blank=True, max_length=40, help_text="Name of a field; empty to leave it out."
     )
     unit = serializers.CharField(
@@ -82,7 +84,7 @@ class ColumnOut(Plain):
     letters = serializers.CharField()
     heading = serializers.CharField()
     sample = serializers.ListField(child=serializers.CharField())
-    field = serializers.CharField()  # type: ignore[assignment]  # the name hides one of the base class
+    field = serializers.CharField()
     unit = serializers.CharField()
 
 
@@ -90,7 +92,7 @@ class ImportOut(Plain):
     """One import."""
 
     id = serializers.IntegerField()
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]  # the name hides one of the base class
     target = serializers.ChoiceField(choices=ImportTarget.choices)
     file_name = serializers.CharField()
     file_size = serializers.IntegerField(help_text="Bytes.")
@@ -125,7 +127,7 @@ class ProblemOut(Plain):
     """What is wrong with a cell."""
 
     cell = serializers.CharField()
-    field = serializers.CharField()  # type: ignore[assignment]  # the name hides one of the base class
+    field = serializers.CharField()
     message = serializers.CharField()
 
 
@@ -166,7 +168,7 @@ class DifferenceOut(Plain):
 
     tag = serializers.CharField()
     what = serializers.ChoiceField(choices=DIFFERENCES)
-    field = serializers.CharField()  # type: ignore[assignment]  # the name hides one of the base class
+    field = serializers.CharField()
     old = serializers.JSONField(allow_null=True)
     new = serializers.JSONField(allow_null=True)
     note = serializers.CharField()

@@ -99,7 +99,8 @@ def imports_table(
         stack=True,
         empty=Empty(
             "No schedule has been imported yet.",
-            "Upload the mechanical schedule as XLSX or CSV. You see every row before anything is kept."
+            "Upload the mechanical schedule as XLSX or CSV. "
+            "You see every row before anything is kept."
             if add
             else "The office imports the mechanical schedule.",
             add,

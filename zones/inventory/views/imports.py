@@ -64,7 +64,7 @@ def import_list(request: HttpRequest, project_key: str) -> HttpResponse:
 def import_new(request: HttpRequest, project_key: str) -> HttpResponse:
     """Take a file in."""
     scope = scope_for(request, project_key, OFFICE)
-    form = UploadForm(request.POST or None, request.FILES or None)
+    form = UploadForm(request.POST, request.FILES) if request.method == "POST" else UploadForm()
     if request.method == "POST" and form.is_valid():
         try:
             return redirect(_address(scope, "import", _receive(request, scope, form)))
@@ -185,7 +185,7 @@ def import_mapping(request: HttpRequest, project_key: str, import_id: int) -> Ht
     if not found.is_open or found.is_working or not found.proposal.get("columns"):
         return redirect(_address(scope, "import", import_id))
     models = [(model.id, model.name) for model in import_base.library_models()]
-    form = MappingForm(found, models, request.POST or None)
+    form = MappingForm(found, models, request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         try:
             _store_mapping(scope, found, form)
@@ -295,7 +295,8 @@ def import_drop(request: HttpRequest, project_key: str, import_id: int) -> HttpR
     if request.method == "GET":
         context = {
             "title": f"Drop {found.name}?",
-            "what": "The preview is put aside and can't be applied any more. The record stays as it is.",
+            "what": "The preview is put aside and can't be applied any more. "
+            "The record stays as it is.",
             "undo": "The file is kept; upload it again to go on with it.",
             "submit": "Drop it",
             "cancel": _address(scope, "import", import_id),
