@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+import orjson
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.utils.urls import replace_query_param
 from rest_framework.viewsets import ViewSet
 
 from projectsite.accounts.access import Action, scope_for
-from projectsite.core.errors import InvalidInput
+from projectsite.core.errors import InvalidInput, NotFound
 from projectsite.core.paging import NumberedPages
 from projectsite.core.scope import Scope
 from zones.inventory.filters import Parameter, Read, read
@@ -24,6 +26,9 @@ _TYPES: dict[str, Any] = {
     "number": OpenApiTypes.INT,
     "yes": OpenApiTypes.BOOL,
 }
+
+
+_LAST_PAGE = 1_000_000
 
 
 class InventoryViewSet(ViewSet):
@@ -76,6 +81,35 @@ def paged(
     pages = NumberedPages()
     rows: Any = pages.paginate_queryset(Rows(count, fetch), request, view)  # type: ignore[arg-type]  # counts and slices like a query
     return pages.get_paginated_response(rows)
+
+
+def paged_json(request: Request, fetch: Callable[[int, int], tuple[int, str]]) -> Response:
+    """Answer with one page of rows that the database gives as JSON, counted in the same query.
+
+    The answer is that of ``paged``; the rows pass through as they are.
+    """
+    pages = NumberedPages()
+    size = pages.get_page_size(request) or pages.page_size
+    number = request.query_params.get(pages.page_query_param, "1")
+    if not (number.isascii() and number.isdigit() and 0 < int(number) < _LAST_PAGE):
+        raise NotFound("There is no such page.")
+    start = (int(number) - 1) * size
+    total, rows = fetch(start, size)
+    if start and start >= total:
+        raise NotFound("There is no such page.")
+    address = request.build_absolute_uri()
+
+    def link(page: int) -> str:
+        return replace_query_param(address, pages.page_query_param, page)
+
+    return Response(
+        {
+            "count": total,
+            "next": link(int(number) + 1) if start + size < total else None,
+            "previous": link(int(number) - 1) if start else None,
+            "results": orjson.Fragment(rows),
+        }
+    )
 
 
 def paged_list(view: InventoryViewSet, request: Request, rows: Sequence[Any]) -> Response:

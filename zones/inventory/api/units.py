@@ -16,7 +16,7 @@ from projectsite.core import findings
 from projectsite.core.errors import InvalidInput
 from projectsite.core.findings import Finding
 from zones.inventory import operations, queries
-from zones.inventory.api.base import InventoryViewSet, described, paged, sorted_by
+from zones.inventory.api.base import InventoryViewSet, described, paged_json, sorted_by
 from zones.inventory.domain.fields import UNIT_FIELDS
 from zones.inventory.domain.types import Change
 from zones.inventory.filters import UNIT_PARAMETERS, unit_filter
@@ -31,7 +31,7 @@ from zones.inventory.serializers import (
     accepted,
 )
 
-_SORTS = tuple(queries.UNIT_SORTS)
+_SORTS = queries.UNIT_SORTS
 
 
 class UnitViewSet(InventoryViewSet):
@@ -44,10 +44,12 @@ class UnitViewSet(InventoryViewSet):
         wanted = unit_filter(self.asked(request, UNIT_PARAMETERS))
         sort = sorted_by(request, _SORTS, "tag")
 
-        def fetch(start: int, count: int) -> list[dict[str, Any]]:
-            return queries.list_units(scope, wanted, sort=sort, offset=start, limit=count)
-
-        return paged(self, request, queries.count_units(scope, wanted), fetch)
+        return paged_json(
+            request,
+            lambda start, count: queries.units_as_json(
+                scope, wanted, sort=sort, offset=start, limit=count
+            ),
+        )
 
     @extend_schema(request=UnitIn, responses={201: UnitOut})
     def create(self, request: Request, **_: Any) -> Response:

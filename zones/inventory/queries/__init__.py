@@ -36,6 +36,7 @@ from zones.inventory.queries.units import (
     unit_id_of,
     unit_ids,
     unit_row,
+    units_as_json,
     zone_tags,
 )
 from zones.inventory.queries.zones import ZONE_SORTS, count_zones, zone, zones
@@ -73,6 +74,7 @@ __all__ = [
     "unit_ids",
     "unit_log",
     "unit_row",
+    "units_as_json",
     "zone",
     "zone_tags",
     "zones",

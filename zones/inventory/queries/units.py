@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import F, Q, QuerySet
+from django.db import connection
 
 from projectsite.core import units
 from projectsite.core.errors import NotFound
@@ -16,30 +17,12 @@ from zones.inventory.domain import rules
 from zones.inventory.domain.fields import UNIT_FIELD, UNIT_FIELDS
 from zones.inventory.domain.types import ControllerFacts, InletFacts, OutletFacts, UnitFacts
 from zones.inventory.models import Outlet, ScheduleRow, TerminalUnit, Zone
+from zones.inventory.queries import unit_sql
 from zones.inventory.queries.library import inlets_of
+from zones.inventory.queries.unit_sql import Conditions
 
-UNIT_SORTS: Mapping[str, str] = {
-    "tag": "sort_key",
-    **{f.name: f.source for f in UNIT_FIELDS if f.name not in {"tag", "note"}},
-    "air_handler": "air_handler__sort_key",
-    "zone": "zone__sort_key",
-    "inlet": "inlet__diameter_m",
-    "revision": "revision",
-}
-"""What a list of units can be ordered by, and the column that it means."""
-
-_LISTED = {
-    **{f.name: f.source for f in UNIT_FIELDS},
-    "air_handler_id": "air_handler_id",
-    "zone_id": "zone_id",
-    "inlet_id": "inlet_id",
-    "controller_model_id": "controller_model_id",
-    "entered": "entered",
-    "revision": "revision",
-    "archived_at": "archived_at",
-    "version": "version",
-}
-LISTED: tuple[str, ...] = ("id", *_LISTED)
+UNIT_SORTS = unit_sql.SORTS
+LISTED: tuple[str, ...] = tuple(unit_sql.EXPRESSIONS)
 """Columns of a listed unit, in the order of the field list."""
 
 
@@ -60,36 +43,35 @@ class UnitFilter:
     ids: tuple[int, ...] | None = None
 
 
-def _matching(scope: Scope, wanted: UnitFilter) -> QuerySet[TerminalUnit]:
-    units = TerminalUnit.objects.filter(
-        project_id=scope.project.id, archived_at__isnull=not wanted.archived
-    )
+def _conditions(scope: Scope, wanted: UnitFilter) -> Conditions:
+    found = Conditions()
+    found.add("u.project_id = %s", scope.project.id)
+    found.add(f"u.archived_at IS {'NOT NULL' if wanted.archived else 'NULL'}")
     if wanted.text:
-        text = wanted.text
-        units = units.filter(
-            Q(tag__icontains=text)
-            | Q(location__icontains=text)
-            | Q(note__icontains=text)
-            | Q(zone__tag__icontains=text)
-            | Q(zone__name__icontains=text)
-        )
+        unit_sql.add_text(found, scope.project.id, wanted.text)
     plain = {
-        "air_handler_id": wanted.air_handler,
-        "zone_id": wanted.zone,
-        "floor": wanted.floor,
-        "heat": wanted.heat or None,
-        "fan": wanted.fan or None,
-        "inlet__label__iexact": wanted.inlet or None,
-        "controller_model_id": wanted.controller_model,
-        "revision": wanted.revision,
-        "id__in": wanted.ids,
+        "u.air_handler_id = %s": wanted.air_handler,
+        "u.zone_id = %s": wanted.zone,
+        "u.floor = %s": wanted.floor,
+        "u.heat = %s": wanted.heat or None,
+        "u.fan = %s": wanted.fan or None,
+        "lower(bi.label) = lower(%s)": wanted.inlet or None,
+        "u.controller_model_id = %s": wanted.controller_model,
+        "u.revision = %s": wanted.revision,
+        "u.id = ANY(%s)": None if wanted.ids is None else list(wanted.ids),
     }
-    return units.filter(**{key: value for key, value in plain.items() if value is not None})
+    for clause, value in plain.items():
+        if value is not None:
+            found.add(clause, value)
+    return found
 
 
 def count_units(scope: Scope, wanted: UnitFilter) -> int:
     """Count the units that match."""
-    return _matching(scope, wanted).count()
+    conditions = _conditions(scope, wanted)
+    with connection.cursor() as cursor:
+        cursor.execute(unit_sql.count(conditions), conditions.values)
+        return int(cursor.fetchone()[0])
 
 
 def list_units(
@@ -103,32 +85,46 @@ def list_units(
 ) -> list[dict[str, Any]]:
     """Read one page of units as plain values, keyed by field name.
 
-    ``columns`` are names out of ``LISTED``; ``sort`` is a key of ``UNIT_SORTS`` with ``-`` in
+    ``columns`` are names out of ``LISTED``; ``sort`` is one of ``UNIT_SORTS`` with ``-`` in
     front for downwards. Unknown values come last either way.
     """
-    key = UNIT_SORTS[sort.removeprefix("-")]
-    order = F(key).desc(nulls_last=True) if sort.startswith("-") else F(key).asc(nulls_last=True)
-    by: list[Any] = [order, "sort_key", "id"]
-    if key == "sort_key":  # the index gives this order both ways
-        by = ["-sort_key", "-id"] if sort.startswith("-") else ["sort_key", "id"]
-    sources = [_LISTED.get(name, name) for name in columns]
-    # The page is found among narrow rows; only its own rows are then joined with their links.
-    matching = _matching(scope, wanted).order_by(*by).values("id")
-    chosen = matching[offset:] if limit is None else matching[offset : offset + limit]
-    rows = TerminalUnit.objects.filter(id__in=chosen).order_by(*by).values_list(*sources)
-    return [dict(zip(columns, row, strict=True)) for row in rows]
+    conditions = _conditions(scope, wanted)
+    sql = unit_sql.page(columns, conditions, sort, limit=limit is not None)
+    ends = [offset] if limit is None else [offset, limit]
+    with connection.cursor() as cursor:
+        cursor.execute(sql, [*conditions.values, *ends])
+        rows = [dict(zip(columns, row, strict=True)) for row in cursor.fetchall()]
+    if "entered" in columns:
+        for row in rows:  # a bare cursor leaves JSON as text
+            row["entered"] = json.loads(row["entered"])
+    return rows
+
+
+def units_as_json(
+    scope: Scope, wanted: UnitFilter, *, sort: str, offset: int, limit: int
+) -> tuple[int, str]:
+    """Number of units that match, and one page of them as JSON text, in one query."""
+    conditions = _conditions(scope, wanted)
+    sql = unit_sql.page_as_json(LISTED, conditions, sort)
+    with connection.cursor() as cursor:
+        cursor.execute(sql, [*conditions.values, *conditions.values, offset, limit])
+        total, text = cursor.fetchone()
+    return int(total), str(text)
 
 
 def unit_row(scope: Scope, unit_id: int) -> dict[str, Any]:
     """Read one unit as plain values, archived or not; NotFound when it is not in the project."""
-    row = (
-        TerminalUnit.objects.filter(project_id=scope.project.id, id=unit_id)
-        .values_list("id", *_LISTED.values())
-        .first()
-    )
+    conditions = Conditions(["u.project_id = %s", "u.id = %s"], [scope.project.id, unit_id])
+    with connection.cursor() as cursor:
+        cursor.execute(
+            unit_sql.page(LISTED, conditions, "tag", limit=False), [*conditions.values, 0]
+        )
+        row = cursor.fetchone()
     if row is None:
         raise NotFound("There is no such terminal unit in this project.")
-    return dict(zip(LISTED, row, strict=True))
+    found = dict(zip(LISTED, row, strict=True))
+    found["entered"] = json.loads(found["entered"])
+    return found
 
 
 def unit_id_of(scope: Scope, tag: str) -> int:
@@ -145,8 +141,7 @@ def unit_id_of(scope: Scope, tag: str) -> int:
 
 def unit_ids(scope: Scope, wanted: UnitFilter | None = None) -> list[int]:
     """Ids of the units that match, by tag."""
-    chosen = _matching(scope, wanted or UnitFilter()).order_by("sort_key", "id")
-    return list(chosen.values_list("id", flat=True))
+    return [row["id"] for row in list_units(scope, wanted or UnitFilter(), columns=("id",))]
 
 
 _DIRECT = tuple(
