@@ -145,13 +145,15 @@ def _refuse_changed(point: FlowPoint, changes: Mapping[str, Any], readings: Read
     """Tell what the point holds now where it differs from what was typed.
 
     The same values twice are no conflict: a page saves while it is typed in, and once more
-    when its button is pressed.
+    when its button is pressed. Nor is a value where there was none: nothing of theirs is lost.
     """
     now: dict[str, str] = {}
     for name, given in changes.items():
         stored = getattr(point, name)
         value = given.value if isinstance(given, Entered) else given
-        if isinstance(value, float) and same(value, stored):
+        is_same = isinstance(value, float) and same(value, stored)
+        fills_blank = value not in {None, ""} and stored in {None, ""}
+        if is_same or fills_blank:
             continue
         if value != stored:
             shown = point.entered.get(name) if isinstance(given, Entered) else None
@@ -163,8 +165,8 @@ def _refuse_changed(point: FlowPoint, changes: Mapping[str, Any], readings: Read
     for key, given in readings.items():
         row = kept.get(key)
         typed = None if given is None else given.value
-        if not same(typed, None if row is None else row.flow_m3_s):
-            held = "nothing" if row is None else row.flow_as_entered or "another reading"
+        if row is not None and not same(typed, row.flow_m3_s):
+            held = row.flow_as_entered or "another reading"
             now[f"outlet-{key[0]}-{key[1]}"] = f"Now holds {held}."
     if now:
         raise Conflict(

@@ -108,7 +108,7 @@ def unit_table(
         empty = Empty(
             "No terminal units yet.",
             "Import the mechanical schedule, or add the first unit by hand.",
-            reverse("inventory:imports", args=[key]) if can_import else f"{units_at}add/",
+            reverse("inventory:import-new", args=[key]) if can_import else f"{units_at}add/",
             "Import a schedule" if can_import else "Add a unit",
         )
     return Table(

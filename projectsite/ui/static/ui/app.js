@@ -56,6 +56,11 @@ function ask(words) {
   });
 }
 
+function afterSaving(form, then) {
+  if (!form.classList.contains("htmx-request")) return then();
+  form.addEventListener("htmx:afterRequest", () => setTimeout(() => afterSaving(form, then)), { once: true });
+}
+
 function onSubmit(event) {
   const form = event.target;
   const words = event.submitter?.dataset.confirm ?? form.dataset.confirm;
@@ -74,6 +79,13 @@ function onSubmit(event) {
   if (form.dataset.sending === "yes") {
     event.preventDefault();
     event.stopPropagation();
+    return;
+  }
+  if (form.classList.contains("htmx-request")) {
+    // A save as typed is under way; it brings the version that the button must send.
+    event.preventDefault();
+    event.stopPropagation();
+    afterSaving(form, () => form.requestSubmit(event.submitter ?? undefined));
     return;
   }
   delete form.dataset.changed;
