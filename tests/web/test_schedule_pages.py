@@ -281,7 +281,7 @@ def test_thousands_and_trailing_units_are_read(office: Client, flow: Any) -> Non
 
 def test_mixed_units_are_read_and_said(office: Client) -> None:
     told = take(office, schedule(["TU-1", None, "425 L/s", 100], ["TU-2", None, 900, 100]))
-    assert "Cooling maximum: 1 cell gives another unit than the column" in told
+    assert "the cell's own was used. Cells by field: cooling maximum 1." in told
     assert "cooling maximum 901 cfm" in told
 
 

@@ -156,7 +156,9 @@ def _lines(row: Mapping[str, Any], show: Shower) -> list[str]:
     if row["outcome"] == "ignored":
         return [row["reason"]]
     if row["changes"]:
-        return [show.change(name, old, new) for name, (old, new) in row["changes"].items()]
+        # The database keeps the keys in an order of its own.
+        order = [f.name for f in TARGETS[show.target] if f.name in row["changes"]]
+        return [show.change(name, *row["changes"][name]) for name in order]
     if row["outcome"] == "new":
         values = row["values"]
         given = [name for name in _SHOWN_OF_NEW if values.get(name) not in (None, "")]

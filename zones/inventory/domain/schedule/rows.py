@@ -137,7 +137,7 @@ def _fill(
     name_of: NameOf,
     faults: Mapping[tuple[int, int], str],
 ) -> list[str]:
-    notes = []
+    own_units: list[str] = []
     for mapped in mapping:
         j, name = mapped.column, mapped.field.name
         column = [
@@ -155,14 +155,14 @@ def _fill(
             row = read[place]
             row.problems.append(Problem(name_of(row.number, j + 1), name, message))
         if done.own_units:
-            give = "cell gives" if done.own_units == 1 else "cells give"
-            notes.append(
-                f"{mapped.field.label}: {done.own_units} {give} another unit than the column; "
-                "the cell's own was used."
-            )
+            own_units.append(f"{mapped.field.label.lower()} {done.own_units}")
     if faults:
         _add_faults(read, mapping, name_of, faults)
-    return notes
+    if not own_units:
+        return []
+    listed = ", ".join(own_units)
+    used = "Some cells give another unit than their column; the cell's own was used."
+    return [f"{used} Cells by field: {listed}."]
 
 
 def _store_pairs(read: list[Row], done: cells.Column) -> None:
