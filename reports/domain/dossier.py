@@ -173,6 +173,7 @@ class PointData:
     agreement_fraction: float | None = field(
         default=None, metadata=shown("reported less measured", "fraction")
     )
+    agrees: bool | None = field(default=None, metadata=shown("reported agrees with measured"))
     uncertainty_fraction: float | None = field(
         default=None, metadata=shown("uncertainty of measured", "fraction")
     )
@@ -188,10 +189,8 @@ class TestData:
 
     Attributes
     ----------
-    slope
-        Fitted measured-to-reported ratio of the round as found, for the plot.
-    k_uncertainty_m3_s_sqrt_pa
-        Half width of the range of K as left at 95 %, or None.
+    k_fitted_m3_s_sqrt_pa
+        K factor that the readings call for, whether or not it was entered; the plot's line.
     """
 
     number: int
@@ -214,15 +213,14 @@ class TestData:
     k_as_left_m3_s_sqrt_pa: float | None = field(
         default=None, metadata=shown("K as left", "k_factor")
     )
-    k_uncertainty_m3_s_sqrt_pa: float | None = field(
-        default=None, metadata=shown("uncertainty of K", "k_factor")
+    k_fitted_m3_s_sqrt_pa: float | None = field(
+        default=None, metadata=shown("K from the readings", "k_factor")
     )
     k_method: str = field(default="", metadata=shown("K as left by"))
     k_reason: str = field(default="", metadata=shown("reason for K"))
     lowest_controllable_m3_s: float | None = field(
         default=None, metadata=shown("lowest controllable flow", "airflow")
     )
-    slope: float | None = None
     verdict: Verdict = field(default=NOT_JUDGED, metadata=shown("verdict"))
     note: str = ""
     accepted_by: str = ""
@@ -231,7 +229,6 @@ class TestData:
     points: tuple[PointData, ...] = ()
     working: tuple[StepData, ...] = ()
     references: tuple[str, ...] = ()
-    out_of_date: str = ""
 
     __test__ = False  # its name begins like a test's
 

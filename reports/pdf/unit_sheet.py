@@ -233,18 +233,13 @@ def _of_round(point: PointData | None, system: UnitSystem) -> list[str]:
 def _k_factor(unit: UnitData, test: TestData, system: UnitSystem) -> str:
     found, left = test.k_as_found_m3_s_sqrt_pa, test.k_as_left_m3_s_sqrt_pa
     change = (left - found) / found if left is not None and found else None
-    as_left = _known(left, "k_factor", system)
-    if test.k_uncertainty_m3_s_sqrt_pa is not None and left is not None:
-        spread = figure(test.k_uncertainty_m3_s_sqrt_pa, "k_factor", system)
-        symbol = escape(units.unit_symbol("k_factor", system))
-        as_left = f"{figure(left, 'k_factor', system)} ±{spread} {symbol}"
     method = escape(test.k_method)
     if change:
         method += f", {signed_percent(change)} % from as found"
     pairs = [
         ("Nominal", _known(unit.nominal_k_m3_s_sqrt_pa, "k_factor", system)),
         ("As found", _known(found, "k_factor", system)),
-        ("As left", as_left),
+        ("As left", _known(left, "k_factor", system)),
         ("By", method),
         ("Lowest controllable", _known(test.lowest_controllable_m3_s, "airflow", system)),
     ]
@@ -325,7 +320,6 @@ def _picture_and_items(project: ProjectData, unit: UnitData) -> str:
         notes = [
             f"<p>{escape(text)}</p>"
             for text in (
-                test.out_of_date,
                 f"Balancer: {test.note}" if test.note else "",
                 f"On acceptance: {test.decision_note}" if test.decision_note else "",
             )
@@ -351,19 +345,22 @@ def _picture(project: ProjectData, test: TestData) -> str:
             p.measured_m3_s,
             label=p.label if p.round == "as-left" or len(test.points) < 5 else "",
             is_open=p.round == "as-found",
-            is_off=p.verdict.state == "hold",
+            is_off=p.agrees is False,
         )
         for p in test.points
         if p.reported_m3_s is not None and p.measured_m3_s is not None
     ]
     if not points:
         return ""
+    found, fitted = test.k_as_found_m3_s_sqrt_pa, test.k_fitted_m3_s_sqrt_pa
+    slope = fitted / found if found and fitted is not None else None
+    label = f"K {units.show(fitted, 'k_factor', project.system)}" if slope is not None else ""
     return plots.scatter_with_fit(
         points,
         kind="airflow",
         system=project.system,
-        slope=test.slope,
-        fit_label="as found" if test.slope else "",
+        slope=slope,
+        fit_label=label,
         tolerance=project.tolerances.agreement,
         width=520,
         height=250,

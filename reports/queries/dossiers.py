@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
 from balancing.airflow.domain.evaluate import evaluate
-from balancing.airflow.domain.types import FlowTestSnapshot, Setpoints
+from balancing.airflow.domain.types import FlowTestSnapshot
 from balancing.airflow.queries.records import point_notes, test_records
 from balancing.airflow.queries.snapshots import snapshots
+from balancing.airflow.queries.standing import outdated
 from projectsite.core import findings
 from projectsite.core.errors import InvalidInput
-from projectsite.core.numeric import same
 from projectsite.core.scope import Scope
 from reports.domain.dossier import (
     Dossier,
@@ -134,7 +134,7 @@ def _units(scope: Scope, unit_ids: Sequence[int], address: str) -> tuple[UnitDat
             _unit(
                 facts,
                 test,
-                _state(facts, snapshot),
+                _state(scope, facts, snapshot),
                 tuple(open_items.get(facts.id, ())),
                 f"{root}/{facts.id}/",
             )
@@ -148,20 +148,10 @@ def _chosen(held: Sequence[FlowTestSnapshot]) -> FlowTestSnapshot:
     return (accepted or list(held))[-1]
 
 
-def _state(facts: UnitFacts, test: FlowTestSnapshot | None) -> Verdict:
+def _state(scope: Scope, facts: UnitFacts, test: FlowTestSnapshot | None) -> Verdict:
     if test is None:
         return Verdict("wait", "not tested")
-    if test.state == "accepted" and not _is_current(facts, test.design.setpoints):
-        return OUT_OF_DATE
-    return STATES[test.state]
-
-
-def _is_current(facts: UnitFacts, tested: Setpoints) -> bool:
-    """Tell whether the unit was tested at the airflows that are scheduled now."""
-    return all(
-        same(getattr(facts, name), getattr(tested, name))
-        for name in ("cooling_max_m3_s", "cooling_min_m3_s", "heating_max_m3_s")
-    )
+    return OUT_OF_DATE if outdated(scope, test, facts) else STATES[test.state]
 
 
 def _finding(item: findings.Finding) -> FindingData:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -10,6 +11,7 @@ from balancing.airflow.domain.results import OutletResult, PointResult, TestResu
 from balancing.airflow.domain.types import METHOD_NAMES, SETPOINT_NAMES, InstrumentSnapshot
 from balancing.airflow.domain.verdict import Verdict as Judged
 from balancing.airflow.queries.records import TestRecord
+from projectsite.core import formulas
 from projectsite.core.formulas import Step
 from reports.domain.dossier import (
     InstrumentData,
@@ -28,10 +30,6 @@ VERDICTS: dict[Judged, Verdict] = {
     "not-applicable": Verdict("wait", "no limit"),
     "unknown": Verdict("wait", "not judged"),
 }
-REFERENCES = (
-    "JCGM 100:2008 (GUM), combined and expanded uncertainty, k = 2",
-    "limits from the project; choice of K by common practice, stated as such",
-)
 
 
 def test_data(
@@ -55,10 +53,10 @@ def test_data(
         zero_reading_pa=test.zero_reading_pa,
         k_as_found_m3_s_sqrt_pa=test.k_as_found_m3_s_sqrt_pa,
         k_as_left_m3_s_sqrt_pa=test.k_as_left_m3_s_sqrt_pa,
+        k_fitted_m3_s_sqrt_pa=result.choice.option.k_m3_s_sqrt_pa if result.choice else None,
         k_method=METHOD_NAMES.get(test.k_method, test.k_method),
         k_reason=test.k_reason or (result.choice.reason if result.choice else ""),
         lowest_controllable_m3_s=result.lowest_controllable_m3_s,
-        slope=_slope(result),
         verdict=VERDICTS[result.verdict],
         note=record.note,
         accepted_by=record.decided_by if decided else "",
@@ -66,7 +64,7 @@ def test_data(
         decision_note=record.decision_note,
         points=tuple(_point(point, notes) for point in result.points),
         working=tuple(_steps(result)),
-        references=REFERENCES,
+        references=tuple(_references(result)),
     )
 
 
@@ -89,15 +87,21 @@ def _instrument(known: InstrumentSnapshot | None, record: TestRecord) -> Instrum
     )
 
 
-def _slope(result: TestResult) -> float | None:
-    """Measured to reported over the points as found, least squares through zero."""
-    squares = products = 0.0
-    for result_of_point in result.points:
-        point, measured = result_of_point.point, result_of_point.measured_m3_s
-        if point.round == "as-found" and point.reported_m3_s and measured is not None:
-            squares += point.reported_m3_s**2
-            products += point.reported_m3_s * measured
-    return products / squares if squares else None
+def _references(result: TestResult) -> Iterator[str]:
+    """References of the formulas that the figures came from, each with its title."""
+    points = result.points
+    used = {
+        "air-density": result.density_kg_m3 is not None,
+        "hood-uncertainty": any(point.uncertainty_m3_s is not None for point in points),
+        "traverse-flow": any(point.point.is_traverse for point in points),
+        "k-from-reading": any(point.k_m3_s_sqrt_pa is not None for point in points),
+        "k-fit": result.choice is not None and len(result.choice.options) > 1,
+        "lowest-controllable-flow": result.lowest_controllable_m3_s is not None,
+    }
+    for name, is_used in used.items():
+        if is_used:
+            formula = formulas.get(name)
+            yield f"{formula.title}: {formula.reference} ({formula.mark})"
 
 
 def _point(result: PointResult, notes: dict[int, str]) -> PointData:
@@ -113,6 +117,7 @@ def _point(result: PointResult, notes: dict[int, str]) -> PointData:
         measured_m3_s=measured,
         design_fraction=result.share,
         agreement_fraction=result.error,
+        agrees=result.agrees,
         uncertainty_fraction=spread / measured if spread is not None and measured else None,
         verdict=VERDICTS[result.verdict],
         is_traverse=point.is_traverse,
