@@ -2,8 +2,9 @@
 
 The floor is what cannot be saved: the guarded read of the workbook, COPY of the typed values
 into a temporary table, and an upsert from there into a plain table without history. Ours is
-the preview (read, check, compare, keep every row's outcome) and the apply with history. All
-is done in one transaction that is rolled back; medians of interleaved rounds.
+the preview (read, check, compare, keep every row's outcome) and the apply with history and
+with every deferred constraint checked. Runs in a database of its own, each round in one
+transaction that is rolled back; medians of the rounds.
 """
 
 from __future__ import annotations
@@ -204,7 +205,12 @@ def preview(scope: Scope, import_id: int) -> None:
 def apply(scope: Scope, import_id: int) -> Applied:
     """Store the good rows."""
     version = queries.import_facts(scope, import_id).version
-    return apply_import(scope, import_id=import_id, version=version, is_whole=True, at=AT)
+    done = apply_import(scope, import_id=import_id, version=version, is_whole=True, at=AT)
+    with connection.cursor() as cursor:
+        # What a commit would check; the round is rolled back and would never pay for it.
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        cursor.execute("SET CONSTRAINTS ALL DEFERRED")
+    return done
 
 
 def timed(act: Callable[[], Any]) -> tuple[float, Any]:
@@ -239,7 +245,13 @@ def one_round(content: bytes) -> dict[str, float]:
 def main() -> int:
     """Print the figures; the goal is three times the floor."""
     content = workbook()
-    rounds = [one_round(content) for _ in range(ROUNDS)]
+    given = connection.settings_dict["NAME"]
+    connection.settings_dict["TEST"]["NAME"] = f"plenum_imports_{os.getpid()}"
+    connection.creation.create_test_db(verbosity=0, autoclobber=True)
+    try:
+        rounds = [one_round(content) for _ in range(ROUNDS)]
+    finally:
+        connection.creation.destroy_test_db(given, verbosity=0)
     median = {key: statistics.median(r[key] for r in rounds) for key in rounds[0]}
     for key, seconds in median.items():
         sys.stdout.write(f"{key:8} {seconds:6.2f} s  {seconds / median['floor']:5.2f} x floor\n")

@@ -325,23 +325,32 @@ def import_compare(request: HttpRequest, project_key: str) -> HttpResponse:
     scope = scope_for(request, project_key, Action.SEE)
     known = queries.revisions(scope)
     first, second = _chosen(request, known)
-    context: dict[str, Any] = {
-        "title": "Compare revisions", "revisions": known, "trail": _trail(scope),
-        "first": first, "second": second,
-    }  # fmt: skip
     if first is not None and second is not None:
-        found = queries.compare_revisions(scope, first, second)
-        listing = Listing.read(request.GET, sorts=(), default="", size=250).counted(
-            len(found.lines)
-        )
-        kind = wants_file(request.GET)
-        if kind:
-            listing = Listing((), "", 1, max(len(found.lines), 1), len(found.lines))
-        table = comparison_table(found, Shower("units", scope, queries.link_names()), listing)
-        if kind:
-            return file_of(table, scope, kind, f"revision-{first}-to-{second}")
-        counts = {word: found.count(word) for word in ("added", "missing", "changed")}
-        context |= {"table": table, "found": found, "counts": counts}
+        return _comparison(request, scope, known, (first, second))
+    context = {"title": "Compare revisions", "revisions": known, "trail": _trail(scope)}
+    return render(request, "inventory/import_compare.html", context)
+
+
+def _comparison(
+    request: HttpRequest, scope: Scope, known: list[queries.ImportFacts], pair: tuple[int, int]
+) -> HttpResponse:
+    found = queries.compare_revisions(scope, *pair)
+    count = len(found.lines)
+    show = Shower("units", scope, queries.link_names())
+    if kind := wants_file(request.GET):
+        whole = comparison_table(found, show, Listing((), "", 1, max(count, 1), count))
+        return file_of(whole, scope, kind, f"revision-{pair[0]}-to-{pair[1]}")
+    listing = Listing.read(request.GET, sorts=(), default="", size=250).counted(count)
+    context = {
+        "title": "Compare revisions",
+        "revisions": known,
+        "trail": _trail(scope),
+        "first": pair[0],
+        "second": pair[1],
+        "found": found,
+        "table": comparison_table(found, show, listing),
+        "counts": {word: found.count(word) for word in ("added", "missing", "changed")},
+    }
     return render(request, "inventory/import_compare.html", context)
 
 
