@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import threading
+from concurrent.futures import ThreadPoolExecutor
 
 from django.db import connections
 from procrastinate.contrib.django import app
@@ -17,11 +18,15 @@ def run_waiting_jobs() -> None:
     failures: list[BaseException] = []
 
     async def work() -> None:
+        # One thread for all jobs, so that its database connection can be closed in it.
+        loop = asyncio.get_running_loop()
+        loop.set_default_executor(ThreadPoolExecutor(max_workers=1))
         worker_app = app.with_connector(app.connector.get_worker_connector())
         async with worker_app.open_async():
             await worker_app.run_worker_async(
                 wait=False, listen_notify=False, install_signal_handlers=False, concurrency=1
             )
+        await loop.run_in_executor(None, connections.close_all)
 
     def run() -> None:
         try:

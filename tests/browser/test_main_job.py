@@ -141,7 +141,7 @@ def test_main_job(cast: Cast, visit: Callable[..., Visit], tmp_path: Path) -> No
     owner.sign_in(cast.owner)
     owner.open(f"/p/{key}/documents/")
     owner.check_access()
-    page.get_by_role("link", name="AB-0001").first.click()
+    page.get_by_role("link", name=f"Air balance sheet, {UNIT}").first.click()
     owner.check_access()
     with page.expect_download() as waiting:
         page.get_by_role("link", name="Download").first.click()
