@@ -61,6 +61,15 @@ class Finding:
     values: Mapping[str, float | None] = field(default_factory=dict)
 
 
+def sentence(text: str) -> str:
+    """End a sentence with one full stop, also after a unit that ends in one.
+
+    >>> sentence("at 0.004 in. w.c."), sentence("at 900 cfm"), sentence("at 0.004 in. w.c..")
+    ('at 0.004 in. w.c.', 'at 900 cfm.', 'at 0.004 in. w.c.')
+    """
+    return text.rstrip(".") + "."
+
+
 @dataclass(frozen=True, slots=True)
 class Rule:
     """Entry of the table of all codes."""

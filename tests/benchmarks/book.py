@@ -40,8 +40,8 @@ def main(units: int = 100) -> None:
     """Time the ways and print their ratios."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tests.settings")
     django.setup()
-    from reports import pdf  # noqa: PLC0415  # needs ready apps
-    from tests.builders.reports import make_dossier, make_unit_data  # noqa: PLC0415  # likewise
+    from reports import pdf  # needs ready apps
+    from tests.builders.reports import make_dossier, make_unit_data  # likewise
 
     dossier = make_dossier("balance-report", units=units)
     with tempfile.TemporaryDirectory() as name:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 from django.db import connections
 from procrastinate.contrib.django import app
@@ -21,7 +22,8 @@ def run_waiting_jobs() -> None:
         # One thread for all jobs, so that its database connection can be closed in it.
         loop = asyncio.get_running_loop()
         loop.set_default_executor(ThreadPoolExecutor(max_workers=1))
-        worker_app = app.with_connector(app.connector.get_worker_connector())
+        connector: Any = app.connector
+        worker_app = app.with_connector(connector.get_worker_connector())
         async with worker_app.open_async():
             await worker_app.run_worker_async(
                 wait=False, listen_notify=False, install_signal_handlers=False, concurrency=1

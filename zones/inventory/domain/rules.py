@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from projectsite.core import numeric
-from projectsite.core.findings import Finding, Rule, Severity, Subject
+from projectsite.core.findings import Finding, Rule, Severity, Subject, sentence
 from zones.inventory.domain.types import OutletFacts, UnitFacts
 
 Show = Callable[[float, str], str]
@@ -60,7 +60,9 @@ def _finding(
         else Subject("outlet", outlet.id, f"{unit.tag} / {outlet.tag}", unit.id)
     )
     code = f"inventory.{name}"
-    return Finding(code, _SEVERITIES[code], subject, message, action, PRACTICE, values)
+    return Finding(
+        code, _SEVERITIES[code], subject, sentence(message), sentence(action), PRACTICE, values
+    )
 
 
 def check(unit: UnitFacts, show: Show) -> Iterator[Finding]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from balancing.airflow.domain.results import TestResult
 from balancing.airflow.domain.types import UnitSnapshot
-from projectsite.core.findings import Finding, Rule, Severity, Subject
+from projectsite.core.findings import Finding, Rule, Severity, Subject, sentence
 
 Text = Callable[[float, str], str]
 """Prints an SI value of a kind in the reader's units: ``text(0.283, "airflow")`` is "600 cfm"."""
@@ -114,7 +114,15 @@ def finding(
 ) -> Finding:
     """Put a finding together; severity and reference come from the table."""
     rule = _BY_NAME[name]
-    return Finding(rule.code, rule.severity, subject, message, action, rule.reference, values)
+    return Finding(
+        rule.code,
+        rule.severity,
+        subject,
+        sentence(message),
+        sentence(action),
+        rule.reference,
+        values,
+    )
 
 
 def of_unit(unit: UnitSnapshot) -> Subject:
