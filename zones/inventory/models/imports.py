@@ -127,9 +127,13 @@ class ScheduleImport(models.Model):
 class ScheduleRow(models.Model):
     """One row of a received schedule with its outcome."""
 
-    project = models.ForeignKey(PROJECT, on_delete=models.CASCADE, related_name="+")
+    # The composite keys (project with import, project with unit) hold these three together; a
+    # plain key beside each would be checked ten thousand times more for nothing.
+    project = models.ForeignKey(
+        PROJECT, on_delete=models.CASCADE, related_name="+", db_constraint=False
+    )
     schedule_import = models.ForeignKey(
-        ScheduleImport, on_delete=models.CASCADE, related_name="rows"
+        ScheduleImport, on_delete=models.CASCADE, related_name="rows", db_constraint=False
     )
     row_number = models.PositiveIntegerField()
     tag = models.CharField(max_length=200, blank=True)
@@ -139,7 +143,9 @@ class ScheduleRow(models.Model):
     # Why the row is no unit.
     reason = models.CharField(max_length=300, blank=True)
     outcome = models.CharField(max_length=10, choices=RowOutcome)
-    unit = models.ForeignKey(TerminalUnit, on_delete=models.SET_NULL, null=True, related_name="+")
+    unit = models.ForeignKey(
+        TerminalUnit, on_delete=models.SET_NULL, null=True, related_name="+", db_constraint=False
+    )
     # SI values by field name, and what was typed.
     values = models.JSONField(default=dict)
     entered = models.JSONField(default=dict)

@@ -98,9 +98,9 @@ def _not_a_unit(
     heads: set[tuple[str, ...]],
 ) -> str:
     """Tell why a row is no unit; "" when it is one, "empty" when there is nothing in it."""
-    others = [cell for j, cell in enumerate(line) if j != tag_column and cell not in _EMPTY]
     if tag and tag not in cells.BLANKS:
-        return _tag_of_none(tag, others) or _heads_again(line, heads)
+        return _tag_of_none(tag, line, tag_column) or _heads_again(line, heads)
+    others = _others(line, tag_column)
     if not others:
         return "empty"
     if any(isinstance(cell, str) and _TOTAL.match(cell.strip()) for cell in others):
@@ -112,19 +112,26 @@ def _not_a_unit(
     return again or "There is no tag and no figure: a section heading or a note."
 
 
-def _tag_of_none(tag: str, others: Sequence[Cell]) -> str:
+def _others(line: Sequence[Cell], tag_column: int) -> list[Cell]:
+    return [cell for j, cell in enumerate(line) if j != tag_column and cell not in _EMPTY]
+
+
+def _tag_of_none(tag: str, line: Sequence[Cell], tag_column: int) -> str:
     """Tell why what stands in the tag column is no tag; "" when it may be one."""
     if _TOTAL.match(tag):
         return f"“{tag}” is a total."
     if _NOTE.match(tag) or tag.startswith("*"):
         return "This is a note."
     looks_like_tag = re.search(r"\d", tag) and " " not in tag and len(tag) <= 40
-    if not others and not looks_like_tag:
+    if not looks_like_tag and not _others(line, tag_column):
         return "Only the tag column is filled: a section heading or a note."
     return ""
 
 
 def _heads_again(line: Sequence[Cell], heads: set[tuple[str, ...]]) -> str:
+    first = cells.plain(line[0])
+    if not any(head[0] == first for head in heads if head):
+        return ""
     return "The headings again." if tuple(map(cells.plain, line)) in heads else ""
 
 
@@ -292,7 +299,7 @@ def _is_suspect(stored: Sequence[Field], merged: Mapping[str, Any]) -> bool:
             if not is_known or "\x00" in value or len(value) > (field.max_length or len(value)):
                 return True
         elif field.kind != "link" and (
-            field.choices
+            (field.choices and f"{value:g}" not in dict(field.choices))
             or (field.is_above_zero and value <= 0)
             or (field.low is not None and value < field.low)
             or (field.high is not None and value > field.high)
