@@ -150,7 +150,7 @@ STATIC_ROOT = VAR_DIR / "static"
 MEDIA_ROOT = VAR_DIR / "media"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+    "staticfiles": {"BACKEND": "projectsite.core.static_storage.StaticStorage"},
 }
 FILE_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5_000_000
@@ -236,6 +236,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "KMethod": "balancing.airflow.serializers.K_METHODS",
         "Verdict": "balancing.airflow.serializers.VERDICTS",
         "Severity": "balancing.airflow.serializers.SEVERITIES",
+        "OutletKind": "zones.inventory.models.OutletKind",
         "DocumentKind": "reports.models.DocumentKind",
         "DocumentState": "reports.models.DocumentState",
         "RenderState": "reports.models.RenderState",
