@@ -12,7 +12,7 @@ class ReportsConfig(AppConfig):
     label = "reports"
 
     def ready(self) -> None:
-        """Put the documents of a unit on its page."""
+        """Put documents on the pages of the project, its air handlers and its units."""
         from projectsite.core import panels  # noqa: PLC0415  # registers once the apps are ready
 
         panels.register(
@@ -20,4 +20,18 @@ class ReportsConfig(AppConfig):
             panels.Panel(
                 "Documents", "reports:unit-documents", action="download-issued", order=900
             ),
+        )
+        panels.register(
+            "air-handler",
+            panels.Panel(
+                "Documents",
+                "reports:air-handler-documents",
+                action="download-issued",
+                is_wide=True,
+                order=900,
+            ),
+        )
+        panels.register(
+            "project",
+            panels.Panel("Documents", "reports:project-panel", action="download-issued", order=900),
         )

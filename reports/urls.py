@@ -12,6 +12,7 @@ _ONE = "documents/<int:document_id>/"
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("documents/", views.documents, name="documents"),
+    path("documents/panel/", views.project_panel, name="project-panel"),
     path("documents/new/", views.document_new, name="document-new"),
     path(_ONE, views.document, name="document"),
     path(f"{_ONE}progress/", views.document_progress, name="document-progress"),
@@ -21,6 +22,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(f"{_ONE}discard/", views.document_discard, name="document-discard"),
     path(f"{_ONE}download/", views.document_download, name="document-download"),
     path(f"{_ONE}compare/<int:other_id>/", views.document_compare, name="document-compare"),
+    path(
+        "air-handlers/<int:air_handler_id>/documents/",
+        views.air_handler_documents,
+        name="air-handler-documents",
+    ),
     path("units/<int:unit_id>/documents/", views.unit_documents, name="unit-documents"),
     path("units/<int:unit_id>/documents/draft/", views.unit_draft, name="unit-draft"),
 ]

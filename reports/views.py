@@ -288,8 +288,40 @@ def unit_documents(request: HttpRequest, project_key: str, unit_id: int) -> Http
     kinds = queries.may_draft(scope)
     context = {"rows": rows, "unit_id": unit_id, "may_draft": "unit-balance" in kinds}
     context["marks"] = [(row, state_mark(row)) for row in rows]
-    part = "#panel" if request.headers.get("HX-Request") else ""
-    return render(request, f"reports/unit_documents.html{part}", context)
+    return render(request, _panel(request, "reports/unit_documents.html"), context)
+
+
+def _panel(request: HttpRequest, name: str) -> str:
+    """Give the panel alone to htmx, and inside a page to everyone else."""
+    return f"{name}#panel" if request.headers.get("HX-Request") else name
+
+
+@require_GET
+def air_handler_documents(
+    request: HttpRequest, project_key: str, air_handler_id: int
+) -> HttpResponse:
+    """Documents of one air handler, for its page."""
+    scope = scope_for(request, project_key, Action.DOWNLOAD_ISSUED)
+    rows = queries.documents(scope, DocumentFilter(air_handler=air_handler_id), limit=20)
+    context = {
+        "marks": [(row, state_mark(row)) for row in rows],
+        "air_handler_id": air_handler_id,
+        "may_draft": scope.allows(Action.DRAFT_DOCUMENT),
+    }
+    return render(request, _panel(request, "reports/air_handler_documents.html"), context)
+
+
+@require_GET
+def project_panel(request: HttpRequest, project_key: str) -> HttpResponse:
+    """How many documents the project has, the last one issued, and what can be drafted."""
+    scope = scope_for(request, project_key, Action.DOWNLOAD_ISSUED)
+    context = {
+        "counts": queries.counts(scope),
+        "last": queries.last_issued(scope),
+        "sees_drafts": bool(queries.may_draft(scope)),
+        "may_draft": scope.allows(Action.DRAFT_DOCUMENT),
+    }
+    return render(request, _panel(request, "reports/project_panel.html"), context)
 
 
 @require_POST

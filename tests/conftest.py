@@ -18,7 +18,7 @@ from tests.recorded_queries import recorded_queries
 __all__ = ["recorded_queries"]
 
 TESTS = Path(__file__).parent
-WITH_DATABASE = ("db", "web", "pdf")
+WITH_DATABASE = ("db", "web")
 """Folders whose tests all use the database."""
 
 # Examples are drawn the same way in every run, so that a failure can be repeated.

@@ -1,6 +1,6 @@
 """Registry of panels: parts of a page that another concern owns and serves itself.
 
-The page of a project or of a unit names no other app. It asks here, and the browser fetches
+The page of a project, an air handler or a unit names no other app. It asks here, and the browser fetches
 each panel from the address of the app that registered it; without scripts the panel's
 heading is a link to the same address.
 """
@@ -14,7 +14,7 @@ from django.urls import reverse
 
 from projectsite.core.scope import Scope
 
-Place = Literal["project", "unit"]
+Place = Literal["project", "air-handler", "unit"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +26,8 @@ class Panel:
     title
         Heading over it.
     url_name
-        Address that serves it. It takes ``project_key``, and ``unit_id`` on the unit page.
+        Address that serves it. It takes ``project_key``, ``air_handler_id`` on the page of an
+        air handler, and ``unit_id`` on the unit page.
     action
         What a person must be allowed to do in the project to get it.
     is_wide
@@ -51,7 +52,7 @@ class PanelLink:
     is_wide: bool
 
 
-_panels: dict[Place, list[Panel]] = {"project": [], "unit": []}
+_panels: dict[Place, list[Panel]] = {"project": [], "air-handler": [], "unit": []}
 
 
 def register(place: Place, *panels: Panel) -> None:
@@ -67,7 +68,7 @@ def links(place: Place, scope: Scope, **ids: int) -> list[PanelLink]:
     Parameters
     ----------
     ids
-        What the page is about, besides the project: ``unit_id`` on the unit page.
+        What the page is about, besides the project: ``air_handler_id`` or ``unit_id``.
     """
     shown = [panel for panel in _panels[place] if scope.allows(panel.action)]
     kwargs = {"project_key": scope.project.key, **ids}

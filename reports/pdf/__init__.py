@@ -82,13 +82,6 @@ def render(
             on_progress(done, total)
 
         asks = [part.ask for part in fresh if part.ask is not None]
-        if asks:
-            pool.run(
-                asks,
-                processes=processes or default_processes(),
-                on_answer=count,
-                should_stop=should_stop,
-            )
         stored = folder / "dossier.json"
         stored.write_text(json.dumps(encode(dossier)))
         out = folder / "whole.pdf"
@@ -98,6 +91,8 @@ def render(
             "out": str(out),
             "is_wide": dossier.frame.kind == "point-list",
         }
-        pool.run([bind], processes=1, on_answer=count, should_stop=should_stop)
+        with pool.Pool(min(processes or default_processes(), len(asks))) as rendering:
+            for asked in (asks, [bind]):
+                rendering.run(asked, on_answer=count, should_stop=should_stop)
         result.content = out.read_bytes()
         return result

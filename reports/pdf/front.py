@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from html import escape
 
 from projectsite.core.scope import UnitSystem
@@ -28,12 +28,12 @@ SUMMARY = (
     Col("Floor", 5),
     Col("Design", 7, "airflow", group="Cooling maximum"),
     Col("Measured", 8, "airflow", group="Cooling maximum"),
-    Col("of design %", 7, is_number=True, group="Cooling maximum"),
+    Col("of design", 7, "fraction", group="Cooling maximum"),
     Col("Design", 7, "airflow", group="Cooling minimum"),
     Col("Measured", 8, "airflow", group="Cooling minimum"),
-    Col("of design %", 7, is_number=True, group="Cooling minimum"),
-    Col("Found", 8.5, "k_factor", group="K factor"),
-    Col("Left", 8.5, "k_factor", group="K factor"),
+    Col("of design", 7, "fraction", group="Cooling minimum"),
+    Col("Found", 9.5, "k_factor", group="K factor"),
+    Col("Left", 9.5, "k_factor", group="K factor"),
     Col("Verdict", 13),
     Col("Test", 12),
 )
@@ -96,6 +96,7 @@ def summary_rows(units: Sequence[UnitData], system: UnitSystem) -> list[list[str
 def _cover(dossier: Dossier) -> str:
     frame, units = dossier.frame, dossier.units
     accepted = sum(unit.state.state == "done" for unit in units)
+    outdated = sum(unit.state.word == "out of date" for unit in units)
     untested = [unit for unit in units if unit.test is None]
     off = sum(unit.test is not None and unit.test.verdict.state == "hold" for unit in units)
     counts = "".join(
@@ -103,8 +104,10 @@ def _cover(dossier: Dossier) -> str:
         for count, label in (
             (len(units), "terminal units"),
             (accepted, "tests accepted"),
-            (off, "out of tolerance"),
+            (len(units) - accepted - outdated - len(untested), "tests not accepted yet"),
+            (outdated, "out of date"),
             (len(untested), "not tested"),
+            (off, "of the tested, out of tolerance"),
         )
     )
     state = (
@@ -130,7 +133,7 @@ def _cover(dossier: Dossier) -> str:
 def _items(dossier: Dossier) -> str:
     system = dossier.project.system
     items = sorted(
-        (item for unit in dossier.units for item in unit.findings),
+        (replace(item, subject=unit.tag) for unit in dossier.units for item in unit.findings),
         key=lambda item: -item.severity,
     )
     listed = _findings(items)

@@ -43,7 +43,8 @@ def mark(verdict: Verdict) -> str:
 
 def figure(value: float | None, kind: str, system: UnitSystem, *, with_unit: bool = False) -> str:
     """A figure as it is read in the document's units, escaped."""
-    return escape(units.show(value, kind, system, with_unit=with_unit))
+    text = units.show(value, kind, system, with_unit=with_unit)
+    return escape(f"−{text[1:]}" if text.startswith("-") else text)
 
 
 def signed_percent(fraction: float | None) -> str:

@@ -11,7 +11,7 @@ import threading
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 PATIENCE_S = 0.5
@@ -74,48 +74,74 @@ def _ending(code: int) -> str:
     return f"The rendering process ended unexpectedly (code {code}); the worker's log says more."
 
 
-def run(
-    asks: Sequence[Ask],
-    *,
-    processes: int,
-    on_answer: Callable[[Ask], None],
-    should_stop: Callable[[], bool],
-) -> None:
-    """Have rendering processes answer everything, in any order.
+class Pool:
+    """Rendering processes that answer several rounds of asks; on leaving all are ended.
 
-    Raises
-    ------
-    RenderingFailed
-        One of them failed; the others are ended.
-    Stopped
-        ``should_stop`` said so; all are ended.
+    Starting one takes about a second of processor time, so that a document keeps its own until
+    it is bound.
     """
-    waiting: queue.SimpleQueue[Ask] = queue.SimpleQueue()
-    for ask in asks:
-        waiting.put(ask)
-    answers: queue.SimpleQueue[Ask | Exception] = queue.SimpleQueue()
-    children = [_Child() for _ in range(max(1, min(processes, len(asks))))]
 
-    def feed(child: _Child) -> None:
-        with suppress(queue.Empty):
-            while True:
-                ask = waiting.get_nowait()
-                try:
-                    answers.put(child.answer(ask))
-                except (RenderingFailed, OSError, ValueError) as error:
-                    answers.put(error)
-                    return
+    def __init__(self, processes: int) -> None:
+        self._children = [_Child() for _ in range(max(1, processes))]
 
-    threads = [threading.Thread(target=feed, args=(child,), daemon=True) for child in children]
-    for thread in threads:
-        thread.start()
-    try:
-        _gather(answers, len(asks), on_answer, should_stop)
-    finally:
-        for child in children:
-            child.kill()
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._end()
+
+    def run(
+        self,
+        asks: Sequence[Ask],
+        *,
+        on_answer: Callable[[Ask], None],
+        should_stop: Callable[[], bool],
+    ) -> None:
+        """Have the processes answer everything, in any order.
+
+        Raises
+        ------
+        RenderingFailed
+            One of them failed; the others are ended.
+        Stopped
+            ``should_stop`` said so; all are ended.
+        """
+        waiting: queue.SimpleQueue[Ask] = queue.SimpleQueue()
+        for ask in asks:
+            waiting.put(ask)
+        answers: queue.SimpleQueue[Ask | Exception] = queue.SimpleQueue()
+        threads = [
+            threading.Thread(target=_feed, args=(child, waiting, answers), daemon=True)
+            for child in self._children
+        ]
         for thread in threads:
-            thread.join()
+            thread.start()
+        try:
+            _gather(answers, len(asks), on_answer, should_stop)
+        except BaseException:
+            # A thread that waits for an answer only goes on when its process is gone.
+            self._end()
+            raise
+        finally:
+            for thread in threads:
+                thread.join()
+
+    def _end(self) -> None:
+        for child in self._children:
+            child.kill()
+
+
+def _feed(
+    child: _Child, waiting: queue.SimpleQueue[Ask], answers: queue.SimpleQueue[Ask | Exception]
+) -> None:
+    with suppress(queue.Empty):
+        while True:
+            ask = waiting.get_nowait()
+            try:
+                answers.put(child.answer(ask))
+            except (RenderingFailed, OSError, ValueError) as error:
+                answers.put(error)
+                return
 
 
 def _gather(

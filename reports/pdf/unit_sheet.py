@@ -57,8 +57,11 @@ def unit_sheet(project: ProjectData, unit: UnitData) -> str:
         body += [
             _readings(unit.test, system),
             _outlets(unit, unit.test, system),
+            _picture_and_k(project, unit, unit.test),
         ]
-    body.append(_picture_and_items(project, unit))
+    body.append(_open_items(unit))
+    if unit.test is not None:
+        body.append(_notes(unit.test))
     body.append(_sign_off(unit.test))
     if unit.test is not None:
         body.append(_working(unit.test, system))
@@ -168,7 +171,7 @@ def instrument_facts(
         ("Instrument", f"{escape(instrument.name)}, no. {escape(instrument.serial)}"),
         ("Accuracy", accuracy(instrument, system)),
         ("Calibrated", f"{instrument.calibrated_date or DASH}, due {instrument.due_date or DASH}"),
-        ("Reads", density if instrument.kind == "hood" else ""),
+        ("Reads", density if instrument.kind.endswith("hood") else ""),
     ]
 
 
@@ -191,11 +194,11 @@ def _readings(test: TestData, system: UnitSystem) -> str:
             for column in (
                 Col("Reported", 8.5, "airflow", group=group),
                 Col("Measured", 8.5, "airflow", group=group),
-                Col("of target %", 7, is_number=True, group=group),
-                Col("rep. − meas. %", 8.5, is_number=True, group=group),
+                Col("of target", 7, "fraction", group=group),
+                Col("rep. − meas.", 9.5, "fraction", group=group),
             )
         ),
-        Col("± %", 5, is_number=True),
+        Col("±", 5, "fraction"),
         Col("Verdict", 15),
     ]
     order = dict.fromkeys((p.setpoint, p.label) for p in test.points)
@@ -204,7 +207,7 @@ def _readings(test: TestData, system: UnitSystem) -> str:
     for setpoint, label in order:
         found = by_place.get((setpoint, "as-found"))
         left = by_place.get((setpoint, "as-left"))
-        last = left or found
+        last = point_of(test, setpoint) or left or found
         assert last is not None
         rows.append(
             [
@@ -254,18 +257,19 @@ def _outlets(unit: UnitData, test: TestData, system: UnitSystem) -> str:
     if not points:
         return ""
     main = points[0]
+    listed = {outlet.tag: outlet for outlet in unit.outlets}
+    has_locations = any(outlet.location for outlet in unit.outlets)
     columns = [
         Col("Outlet", 10),
         Col("Kind", 18),
-        Col("Location", 16),
+        *([Col("Location", 16)] if has_locations else []),
         Col("Factor", 6, is_number=True),
         Col("Design", 8, "airflow"),
         Col("Readings", 15, "airflow", group=main.label),
         *(Col("Flow", 8, "airflow", group=point.label) for point in points),
-        Col("of design %", 8, is_number=True),
+        Col("of design", 8, "fraction"),
         Col("Verdict", 14),
     ]
-    listed = {outlet.tag: outlet for outlet in unit.outlets}
     tags = dict.fromkeys(o.tag for point in points for o in point.outlets)
     at = [{o.tag: o for o in point.outlets} for point in points]
     rows = []
@@ -276,7 +280,7 @@ def _outlets(unit: UnitData, test: TestData, system: UnitSystem) -> str:
             [
                 escape(tag),
                 escape(known.kind if known else ""),
-                escape(known.location if known else ""),
+                *([escape(known.location if known else "")] if has_locations else []),
                 f"{first.hood_factor:.2f}" if first else DASH,
                 figure(first.design_m3_s if first else None, "airflow", system),
                 " / ".join(units.show_all(readings, "airflow", system)) or DASH,
@@ -288,7 +292,7 @@ def _outlets(unit: UnitData, test: TestData, system: UnitSystem) -> str:
                 mark(first.verdict) if first else "",
             ]
         )
-    rows.append(_outlet_sum(points, system))
+    rows.append(_outlet_sum(points, system, blanks=3 if has_locations else 2))
     note = "".join(
         f"<p>{escape(p.label.capitalize())}: {escape(p.note)}</p>" for p in points if p.note
     )
@@ -296,7 +300,7 @@ def _outlets(unit: UnitData, test: TestData, system: UnitSystem) -> str:
     return f"<h2>{heading}</h2>{table(columns, rows, system, classes='one')}{note}"
 
 
-def _outlet_sum(points: list[PointData], system: UnitSystem) -> list[str]:
+def _outlet_sum(points: list[PointData], system: UnitSystem, *, blanks: int) -> list[str]:
     designs = [o.design_m3_s for o in points[0].outlets]
     known = [value for value in designs if value is not None]
     design = sum(known) if known and len(known) == len(designs) else None
@@ -306,36 +310,30 @@ def _outlet_sum(points: list[PointData], system: UnitSystem) -> list[str]:
         sums.append(sum(flows) if flows else None)
     share = sums[0] / design if design and sums[0] is not None else None
     return [
-        "Sum", "", "", "",
+        "Sum", *[""] * blanks,
         figure(design, "airflow", system), "",
         *(f'<span class="total">{figure(value, "airflow", system)}</span>' for value in sums),
         percent(share), "",
     ]  # fmt: skip
 
 
-def _picture_and_items(project: ProjectData, unit: UnitData) -> str:
-    notes = []
-    test = unit.test
-    if test is not None:
-        notes = [
-            f"<p>{escape(text)}</p>"
-            for text in (
-                f"Balancer: {test.note}" if test.note else "",
-                f"On acceptance: {test.decision_note}" if test.decision_note else "",
-            )
-            if text
-        ]
-    items = findings(unit.findings) if unit.findings else "<p>Nothing is open on this unit.</p>"
-    right = f"<h2>Open items</h2>{items}"
-    right += f"<h2>Notes</h2>{''.join(notes)}" if notes else ""
-    if test is None:
-        return right
+def _picture_and_k(project: ProjectData, unit: UnitData, test: TestData) -> str:
     picture = _picture(project, test) or "<p>No point has both a reported and a measured flow.</p>"
-    k_factor = _k_factor(unit, test, project.system)
     return (
-        '<div class="cols plotted"><section class="keep"><h2>Reported against measured</h2>'
-        f"{picture}</section><div>{k_factor}{right}</div></div>"
+        '<div class="cols plotted keep"><section><h2>Reported against measured</h2>'
+        f"{picture}</section><section>{_k_factor(unit, test, project.system)}</section></div>"
     )
+
+
+def _open_items(unit: UnitData) -> str:
+    items = findings(unit.findings) if unit.findings else "<p>Nothing is open on this unit.</p>"
+    return f"<h2>Open items</h2>{items}"
+
+
+def _notes(test: TestData) -> str:
+    said = (("Balancer", test.note), ("On acceptance", test.decision_note))
+    notes = "".join(f"<p>{who}: {escape(words)}</p>" for who, words in said if words)
+    return f"<h2>Notes</h2>{notes}" if notes else ""
 
 
 def _picture(project: ProjectData, test: TestData) -> str:

@@ -8,9 +8,11 @@ from reports.queries.documents import (
     DocumentRow,
     comparison,
     count_documents,
+    counts,
     document,
     documents,
     history,
+    last_issued,
     may_draft,
     stored_file,
 )
@@ -24,9 +26,11 @@ __all__ = [
     "assemble",
     "comparison",
     "count_documents",
+    "counts",
     "document",
     "documents",
     "history",
+    "last_issued",
     "may_draft",
     "stored_file",
 ]

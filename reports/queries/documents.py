@@ -181,6 +181,20 @@ def documents(
     return _rows(found[offset:] if limit is None else found[offset : offset + limit])
 
 
+def counts(scope: Scope) -> dict[str, int]:
+    """Number of issued documents and of drafts that the person may know of."""
+    return visible(scope).aggregate(
+        issued=Count("id", filter=Q(state=DocumentState.ISSUED)),
+        drafts=Count("id", filter=Q(state=DocumentState.DRAFT)),
+    )
+
+
+def last_issued(scope: Scope) -> DocumentRow | None:
+    """Read the document that was issued last; None when none was."""
+    wanted = DocumentFilter(state=DocumentState.ISSUED)
+    return next(iter(documents(scope, wanted, sort="-issued", limit=1)), None)
+
+
 def document(scope: Scope, document_id: int) -> DocumentRow:
     """Read one document; NotFound also where the person may not know of it."""
     rows = _rows(visible(scope).filter(id=document_id))

@@ -26,6 +26,7 @@ from reports.domain.dossier import (
 )
 from reports.queries.flow_tests import test_data
 from zones.inventory import queries as inventory
+from zones.inventory.domain.fields import OUTLET_KINDS
 from zones.inventory.domain.types import UnitFacts
 
 KIND_TITLES = {
@@ -39,6 +40,7 @@ STATES = {
     "returned": Verdict("hold", "returned"),
     "accepted": Verdict("done", "accepted"),
 }
+OUTLET_NAMES = dict(OUTLET_KINDS)
 OUT_OF_DATE = Verdict("hold", "out of date")
 
 
@@ -198,7 +200,9 @@ def _unit(
         device_instance=facts.device_instance,
         revision=facts.revision,
         outlets=tuple(
-            OutletData(o.tag, o.kind.replace("-", " "), o.location, o.design_m3_s, o.hood_factor)
+            OutletData(
+                o.tag, OUTLET_NAMES.get(o.kind, o.kind), o.location, o.design_m3_s, o.hood_factor
+            )
             for o in facts.outlets
         ),
         test=test,

@@ -101,7 +101,8 @@ def _references(result: TestResult) -> Iterator[str]:
     for name, is_used in used.items():
         if is_used:
             formula = formulas.get(name)
-            yield f"{formula.title}: {formula.reference} ({formula.mark})"
+            mark = "" if formula.mark in formula.reference else f" ({formula.mark})"
+            yield f"{formula.title}: {formula.reference}{mark}"
 
 
 def _point(result: PointResult, notes: dict[int, str]) -> PointData:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.core.files.storage import default_storage
 from django.db import connection, connections, transaction
 from django.db.utils import DatabaseError, IntegrityError
 
@@ -23,6 +26,7 @@ from tests.web.matrix.reports import make_document
 from zones.inventory.models import TerminalUnit
 
 ADDRESS = "https://ledger.example"
+Recorder = Callable[[str], AbstractContextManager[None]]
 
 
 def draft(cast: Cast, unit: TerminalUnit | None, role: str = "office", kind: str = "") -> int:
@@ -243,3 +247,36 @@ def test_a_stopped_document_is_not_made_until_asked_again(cast: Cast) -> None:
     operations.retry_rendering(scope, document_id=document.pk)
     assert operations.begin_rendering(document.pk) is not None
     assert operations.note_progress(document.pk, 1, 2)
+
+
+def test_a_dossier_takes_as_many_queries_for_four_units_as_for_two(
+    cast: Cast, tested: TerminalUnit, recorded_queries: Recorder
+) -> None:
+    scope = cast.scope()
+
+    def assemble() -> None:
+        found = queries.assemble(
+            scope, "balance-report", Subject(), date="2026-11-25", address=ADDRESS
+        )
+        assert any(unit.test for unit in found[0].units)
+
+    make_whole_unit(cast.project, "TU-2-2")
+    with recorded_queries("reports: dossier"):
+        assemble()
+    for tag in ("TU-2-3", "TU-2-4"):
+        unit = make_whole_unit(cast.project, tag)
+        make_accepted_test(cast.scope("office"), cast.scope("balancer"), unit)
+    with recorded_queries("reports: dossier"):
+        assemble()
+
+
+def test_a_file_that_comes_after_the_stop_is_thrown_away(cast: Cast) -> None:
+    document = make_document(cast, render_state="running", file="", sha256="")
+    operations.cancel_rendering(cast.scope(), document_id=document.pk)
+    was_wanted = operations.finish_rendering(
+        document.pk, content=b"%PDF-1.7 late", sha256="a" * 64, pages=1, year=2031
+    )
+    assert not was_wanted
+    document.refresh_from_db()
+    assert (document.render_state, str(document.file), document.sha256) == ("cancelled", "", "")
+    assert default_storage.listdir("documents/2031")[1] == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 
 import pytest
 from django.test import Client
@@ -12,11 +13,12 @@ from rest_framework.test import APIClient
 from projectsite.accounts.models import User
 from reports.models import Document
 from tests.builders import Cast
-from tests.builders.inventory import make_unit
+from tests.builders.inventory import make_air_handler, make_unit
 from tests.web.matrix.reports import make_document
 
 SignIn = Callable[[User], Client]
 ApiAs = Callable[[User], APIClient]
+Recorder = Callable[[str], AbstractContextManager[None]]
 
 
 def page(name: str, *args: int) -> str:
@@ -130,3 +132,48 @@ def test_the_unit_page_gets_a_fragment(cast: Cast, sign_in: SignIn) -> None:
     part = client.get(page("unit-documents", document.unit_id), headers={"HX-Request": "true"})
     assert "<html" not in part.content.decode()
     assert page("document", document.pk) in part.content.decode()
+
+
+def test_the_panel_of_the_project_tells_what_there_is(cast: Cast, sign_in: SignIn) -> None:
+    make_document(cast)
+    shown = make_document(cast, is_issued=True)
+    office = sign_in(cast.office).get(page("project-panel")).content.decode()
+    assert "1 document</a>" in office
+    assert page("document", shown.pk) in office
+    assert office.count(">Draft the ") == 2
+    owner = sign_in(cast.owner).get(page("project-panel")).content.decode()
+    assert page("document", shown.pk) in owner
+    assert "state=draft" not in owner
+    assert "Draft the" not in owner
+    # The balancer drafts sheets of units, not reports.
+    assert "Draft the" not in sign_in(cast.balancer).get(page("project-panel")).content.decode()
+
+
+def test_a_report_is_drafted_from_the_page_of_an_air_handler(cast: Cast, sign_in: SignIn) -> None:
+    handler = make_air_handler(cast.project, "AH-7")
+    make_unit(cast.project, air_handler=handler)
+    client = sign_in(cast.office)
+    own_page = reverse("inventory:air-handler", args=["alder", handler.pk])
+    assert page("air-handler-documents", handler.pk) in client.get(own_page).content.decode()
+    answer = client.post(
+        page("document-new"), {"kind": "balance-report", "air_handler": handler.pk}
+    )
+    document = Document.objects.get()
+    assert answer.headers["Location"] == page("document", document.pk)
+    assert (document.kind, document.air_handler_id) == ("balance-report", handler.pk)
+    panel = client.get(page("air-handler-documents", handler.pk)).content.decode()
+    assert page("document", document.pk) in panel
+    assert "waits to be made" in panel
+
+
+def test_the_pages_of_documents_take_few_queries(
+    cast: Cast, sign_in: SignIn, recorded_queries: Recorder
+) -> None:
+    """Three documents or one: the number stays the same."""
+    for _ in range(3):
+        shown = make_document(cast, is_issued=True)
+    client = sign_in(cast.office)
+    with recorded_queries("reports:documents"):
+        client.get(page("documents"))
+    with recorded_queries("reports:document"):
+        client.get(page("document", shown.pk))

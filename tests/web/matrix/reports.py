@@ -11,7 +11,7 @@ from projectsite.accounts.models import User
 from reports.models import Document
 from tests.builders import Cast
 from tests.builders.accounts import AT
-from tests.builders.inventory import make_unit
+from tests.builders.inventory import make_air_handler, make_unit
 from tests.builders.reports import issued, make_dossier
 from tests.web.matrix import Entry, api, page
 from zones.inventory.models import TerminalUnit
@@ -84,6 +84,12 @@ def unit(cast: Cast, user: User | None) -> dict[str, Any]:
     return {"project_key": cast.project.key, "unit_id": found.pk}
 
 
+def air_handler(cast: Cast, user: User | None) -> dict[str, Any]:
+    """Arguments that name an air handler."""
+    del user
+    return {"project_key": cast.project.key, "air_handler_id": make_air_handler(cast.project).pk}
+
+
 def new_sheet(cast: Cast) -> dict[str, Any]:
     """Body that drafts a sheet of a unit."""
     return {"kind": "unit-balance", "unit": unit(cast, None)["unit_id"]}
@@ -104,6 +110,8 @@ ENTRIES = [
     Entry("reports:document-discard", page(302, to=DRAFTERS), "POST", arguments=draft),
     Entry("reports:document-download", page(to=READERS), arguments=one_issued),
     Entry("reports:document-compare", page(to=READERS), arguments=two_issued),
+    Entry("reports:project-panel", page(to=READERS)),
+    Entry("reports:air-handler-documents", page(to=READERS), arguments=air_handler),
     Entry("reports:unit-documents", page(to=READERS), arguments=unit),
     Entry("reports:unit-draft", page(302, to=DRAFTERS), "POST", arguments=unit),
     Entry("reports-api:document-list", api(to=READERS)),

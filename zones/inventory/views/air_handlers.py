@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from projectsite.accounts.access import Action, scope_for
+from projectsite.core import panels
 from zones.inventory import operations, queries
 from zones.inventory.domain.fields import AIR_HANDLER_FIELDS
 from zones.inventory.filters import AIR_HANDLER_PARAMETERS, read, simple_bar
@@ -63,6 +64,7 @@ def air_handler_page(request: HttpRequest, project_key: str, air_handler_id: int
         "kind": "air-handler",
         "trail": [("Air handlers", reverse("inventory:air-handlers", args=[project_key]))],
         "may_edit": scope.allows(Action.EDIT_INVENTORY),
+        "panels": panels.links("air-handler", scope, air_handler_id=air_handler_id),
     }
     return render(request, "inventory/air_handler.html", context)
 

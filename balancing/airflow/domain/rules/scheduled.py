@@ -95,8 +95,9 @@ def _minimum(
     yield finding(
         "minimum-not-readable",
         of_unit(unit),
-        f"The scheduled {names} {'lies' if len(low) == 1 else 'lie'} below {said.flow(lowest)}, "
-        f"the least that {of_whom} can hold with K {said.k(k)} and {said.pressure(readable)}.",
+        # The symbols end in a full stop, so that words end the sentence.
+        f"The scheduled {names} {'lies' if len(low) == 1 else 'lie'} below {said.flow(lowest)}; "
+        f"with K {said.k(k)} and {said.pressure(readable)} {of_whom} can hold no less.",
         f"Ask the designer for at least {said.flow(lowest)}, for 0, or for a smaller inlet.",
         scheduled_m3_s=min(value for _, value in low),
         lowest_controllable_m3_s=lowest,
