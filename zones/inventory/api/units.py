@@ -16,7 +16,7 @@ from projectsite.core import findings
 from projectsite.core.errors import InvalidInput
 from projectsite.core.findings import Finding
 from zones.inventory import operations, queries
-from zones.inventory.api.base import InventoryViewSet, described, paged_json, sorted_by
+from zones.inventory.api.base import InventoryViewSet, described, paged_once, sorted_by
 from zones.inventory.domain.fields import UNIT_FIELDS
 from zones.inventory.domain.types import Change
 from zones.inventory.filters import UNIT_PARAMETERS, unit_filter
@@ -44,9 +44,9 @@ class UnitViewSet(InventoryViewSet):
         wanted = unit_filter(self.asked(request, UNIT_PARAMETERS))
         sort = sorted_by(request, _SORTS, "tag")
 
-        return paged_json(
+        return paged_once(
             request,
-            lambda start, count: queries.units_as_json(
+            lambda start, count: queries.page_of_units(
                 scope, wanted, sort=sort, offset=start, limit=count
             ),
         )

@@ -14,7 +14,7 @@ from zones.inventory.filters.address import (
     read,
     unit_filter,
 )
-from zones.inventory.filters.bar import simple_bar, unit_filter_bar
+from zones.inventory.filters.bar import choices, simple_bar, unit_filter_bar
 
 __all__ = [
     "AIR_HANDLER_PARAMETERS",
@@ -24,6 +24,7 @@ __all__ = [
     "ZONE_PARAMETERS",
     "Parameter",
     "Read",
+    "choices",
     "outlet_filter",
     "read",
     "simple_bar",

@@ -14,12 +14,21 @@ from zones.inventory.filters.address import Read
 from zones.inventory.queries import Options
 
 
-def _choose(name: str, label: str, value: str, options: Iterable[tuple[object, str]]) -> str:
-    listed = "".join(
+def _listed(options: Iterable[tuple[object, str]], value: str = "") -> str:
+    return "".join(
         f'<option value="{escape(str(key))}"{" selected" if str(key) == value else ""}>'
         f"{escape(text)}</option>"
         for key, text in options
     )
+
+
+def choices(options: Iterable[tuple[object, str]], none: str) -> SafeString:
+    """Give the options of a field whose empty value has these words."""
+    return mark_safe(f'<option value="">{escape(none)}</option>{_listed(options)}')  # noqa: S308  # escaped
+
+
+def _choose(name: str, label: str, value: str, options: Iterable[tuple[object, str]]) -> str:
+    listed = _listed(options, value)
     if not listed:
         return ""
     return (

@@ -134,13 +134,10 @@ def page(columns: Sequence[str], conditions: Conditions, sort: str, *, limit: bo
     return f"SELECT {chosen} FROM {units} ORDER BY c.place"  # noqa: S608  # see above
 
 
-def page_as_json(columns: Sequence[str], conditions: Conditions, sort: str) -> str:
-    """Query of the number of units and of one page as JSON text made by the database."""
-    inner = page(columns, conditions, sort, limit=True)
-    return (
-        f"SELECT ({count(conditions)}), "  # noqa: S608  # see the head of the module
-        f"(SELECT COALESCE(json_agg(listed), '[]')::text FROM ({inner}) listed)"
-    )
+def counted_page(columns: Sequence[str], conditions: Conditions, sort: str) -> str:
+    """Query of one page as ``page`` gives it, the number of all units in front of each row."""
+    rows = page(columns, conditions, sort, limit=True)
+    return f"SELECT ({count(conditions)}), listed.* FROM ({rows}) listed"  # noqa: S608  # see above
 
 
 def _from(used: str) -> str:

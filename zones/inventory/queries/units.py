@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import orjson
 from django.db import connection
 
 from projectsite.core import units
@@ -93,23 +93,38 @@ def list_units(
     ends = [offset] if limit is None else [offset, limit]
     with connection.cursor() as cursor:
         cursor.execute(sql, [*conditions.values, *ends])
-        rows = [dict(zip(columns, row, strict=True)) for row in cursor.fetchall()]
-    if "entered" in columns:
-        for row in rows:  # a bare cursor leaves JSON as text
-            row["entered"] = json.loads(row["entered"])
-    return rows
+        return _named(columns, cursor.fetchall())
 
 
-def units_as_json(
-    scope: Scope, wanted: UnitFilter, *, sort: str, offset: int, limit: int
-) -> tuple[int, str]:
-    """Number of units that match, and one page of them as JSON text, in one query."""
+def page_of_units(
+    scope: Scope,
+    wanted: UnitFilter,
+    *,
+    sort: str,
+    offset: int,
+    limit: int,
+    columns: Sequence[str] = LISTED,
+) -> tuple[int, list[dict[str, Any]]]:
+    """Number of units that match and one page of them, in one query.
+
+    Behind the last page there are no rows, and the number is counted by itself.
+    """
     conditions = _conditions(scope, wanted)
-    sql = unit_sql.page_as_json(LISTED, conditions, sort)
+    sql = unit_sql.counted_page(columns, conditions, sort)
     with connection.cursor() as cursor:
         cursor.execute(sql, [*conditions.values, *conditions.values, offset, limit])
-        total, text = cursor.fetchone()
-    return int(total), str(text)
+        rows = cursor.fetchall()
+    if not rows:
+        return (count_units(scope, wanted) if offset else 0), []
+    return rows[0][0], _named(columns, [row[1:] for row in rows])
+
+
+def _named(columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> list[dict[str, Any]]:
+    named = [dict(zip(columns, row, strict=True)) for row in rows]
+    if "entered" in columns:
+        for row in named:  # a bare cursor leaves JSON as text
+            row["entered"] = orjson.loads(row["entered"])
+    return named
 
 
 def unit_row(scope: Scope, unit_id: int) -> dict[str, Any]:
@@ -122,9 +137,7 @@ def unit_row(scope: Scope, unit_id: int) -> dict[str, Any]:
         row = cursor.fetchone()
     if row is None:
         raise NotFound("There is no such terminal unit in this project.")
-    found = dict(zip(LISTED, row, strict=True))
-    found["entered"] = json.loads(found["entered"])
-    return found
+    return _named(LISTED, [row])[0]
 
 
 def unit_id_of(scope: Scope, tag: str) -> int:

@@ -15,9 +15,10 @@ from projectsite.core import evidence, findings, panels
 from projectsite.core.errors import InvalidInput
 from projectsite.core.scope import Scope
 from projectsite.ui.lists import Listing
+from projectsite.ui.tables import Table
 from zones.inventory import operations, queries
 from zones.inventory.domain.fields import OUTLET_FIELDS, UNIT_FIELDS
-from zones.inventory.filters import UNIT_PARAMETERS, read, unit_filter, unit_filter_bar
+from zones.inventory.filters import UNIT_PARAMETERS, choices, read, unit_filter, unit_filter_bar
 from zones.inventory.forms import RecordForm
 from zones.inventory.tables import (
     Choice,
@@ -51,16 +52,17 @@ def unit_list(request: HttpRequest, project_key: str) -> HttpResponse:
     listing = Listing.read(request.GET, sorts=queries.UNIT_SORTS, default="tag")
     if kind := wants_file(request.GET):
         return _file(request, scope, wanted, listing, kind)
-    listing = listing.counted(queries.count_units(scope, wanted))
     offered = queries.options(scope)
     table = _table(request, scope, wanted, listing, offered)
+    listing = table.listing or listing
     return render(
         request,
         "inventory/units.html",
         {
             "table": table,
             "bar": unit_filter_bar(listing, asked, offered),
-            "offered": offered,
+            "air_handlers": choices(offered.air_handlers, "no air handler"),
+            "controller_models": choices(offered.controller_models, "no controller model"),
             "revision": _strip(offered),
             "title": "Terminal units",
             "is_wide": _choice(request) == "all",
@@ -82,21 +84,28 @@ def _table(
     wanted: queries.UnitFilter,
     listing: Listing,
     offered: queries.Options,
-) -> Any:
+) -> Table:
     choice = _choice(request)
-    rows = queries.list_units(
-        scope,
-        wanted,
-        sort=listing.sort,
-        offset=listing.offset,
-        limit=listing.size,
-        columns=columns_to_read(choice),
-    )
+
+    def fetch(asked: Listing) -> tuple[int, list[dict[str, Any]]]:
+        return queries.page_of_units(
+            scope,
+            wanted,
+            sort=asked.sort,
+            offset=asked.offset,
+            limit=asked.size,
+            columns=columns_to_read(choice),
+        )
+
+    total, rows = fetch(listing)
+    counted = listing.counted(total)
+    if counted.page != listing.page:  # behind the last page stands the last page
+        total, rows = fetch(counted)
     return unit_table(
         scope,
         rows,
         choice=choice,
-        listing=listing,
+        listing=counted,
         latest_revision=max((number for number, _ in offered.revisions), default=0),
         can_edit=scope.allows(Action.EDIT_INVENTORY),
         can_import=scope.allows(Action.IMPORT_SCHEDULE),
