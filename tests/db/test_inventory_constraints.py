@@ -31,7 +31,7 @@ TABLES = {
 def copy_of(table: str, **changes: str) -> str:
     """Statement that stores a second row like the first, with these values changed."""
     names = [
-        column.column for column in TABLES[table]._meta.concrete_fields if column.column != "id"
+        column.attname for column in TABLES[table]._meta.concrete_fields if column.attname != "id"
     ]
     values = [changes.get(name, name) for name in names]
     return (
