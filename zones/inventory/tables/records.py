@@ -50,7 +50,7 @@ def air_handler_table(
             Column("sum_cooling_max_m3_s", "Sum of cooling maxima", "airflow", total=_sum),
             Column("sum_cooling_min_m3_s", "Sum of cooling minima", "airflow", priority=2),
             Column("design_m3_s", "Design airflow", "airflow"),
-            Column("diversity", "Design of sum", "fraction", priority=2),
+            Column("diversity", "Diversity", "fraction", priority=2),
             Column("design_static_pa", "Design static", "pressure", priority=3),
             Column("design_supply_degc", "Supply air", "temperature", priority=3),
         ),
