@@ -37,7 +37,7 @@ class NewDocumentForm(forms.Form):
         label="Terminal unit",
         required=False,
         max_length=60,
-        help_text="Tag of the unit, for an air balance sheet.",
+        help_text="Tag of the unit; an air balance sheet needs it, the others leave it out.",
     )
     air_handler = forms.ChoiceField(
         label="Air handler",

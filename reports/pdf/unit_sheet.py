@@ -64,7 +64,7 @@ def unit_sheet(project: ProjectData, unit: UnitData) -> str:
         body.append(_notes(unit.test))
     body.append(_sign_off(unit.test))
     if unit.test is not None:
-        body.append(_working(unit.test, system))
+        body.append(_working(unit.tag, unit.test, system))
     title = f"{unit.tag}, air balance sheet"
     return page(
         f'<main class="part" data-part="{escape(unit.tag)}">{"".join(body)}</main>',
@@ -365,7 +365,7 @@ def _picture(project: ProjectData, test: TestData) -> str:
     )
 
 
-def _working(test: TestData, system: UnitSystem) -> str:
+def _working(tag: str, test: TestData, system: UnitSystem) -> str:
     if not test.working:
         return ""
     references = (
@@ -373,7 +373,7 @@ def _working(test: TestData, system: UnitSystem) -> str:
         if test.references
         else ""
     )
-    return f"<h2>Working</h2>{working(test.working, system)}{references}"
+    return f"<h2>Working, {escape(tag)}</h2>{working(test.working, system)}{references}"
 
 
 def _sign_off(test: TestData | None) -> str:

@@ -14,7 +14,7 @@ from tests.builders.accounts import AT
 from tests.builders.inventory import make_air_handler, make_unit
 from tests.builders.reports import issued, make_dossier
 from tests.web.matrix import Entry, api, page
-from zones.inventory.models import TerminalUnit
+from zones.inventory.models import AirHandler, TerminalUnit
 
 READERS = ("owner", "balancer", "controls", "office")
 DRAFTERS = ("balancer", "controls", "office")
@@ -87,7 +87,9 @@ def unit(cast: Cast, user: User | None) -> dict[str, Any]:
 def air_handler(cast: Cast, user: User | None) -> dict[str, Any]:
     """Arguments that name an air handler."""
     del user
-    return {"project_key": cast.project.key, "air_handler_id": make_air_handler(cast.project).pk}
+    known = AirHandler.objects.filter(project=cast.project).first()
+    found = known or make_air_handler(cast.project)
+    return {"project_key": cast.project.key, "air_handler_id": found.pk}
 
 
 def new_sheet(cast: Cast) -> dict[str, Any]:
