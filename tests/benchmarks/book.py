@@ -1,9 +1,9 @@
 """How long a book of unit sheets takes: two processes, one process, one single document.
 
 Run ``python -m tests.benchmarks.book [units] [rounds]``. The three ways are taken in turn
-and timed in the same run; ratios are the result, seconds are this machine's only. Goals: two processes
-take at most 0.6 of one, and at most 0.5 of the single document; a reissue after 1 % of the
-units changed takes at most 1/20 of the whole book.
+and timed in the same run; ratios of the best times are the result, seconds are this machine's
+only. Goals: two processes take at most 0.6 of one, and at most 0.5 of the single document; a
+reissue after 1 % of the units changed takes at most 1/20 of the whole book.
 """
 
 from __future__ import annotations
