@@ -60,7 +60,7 @@ def sign_in() -> Callable[[User], Client]:
 
     def signed_in(user: User) -> Client:
         client = Client()
-        client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+        client.force_login(user, backend="projectsite.accounts.signed_in.PersonBackend")
         return client
 
     return signed_in

@@ -71,9 +71,9 @@ def throwaway_database() -> Iterator[str]:
 def fill() -> str:
     """Store 10,000 units with every field filled, and give the key of a session."""
     from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
-    from django.contrib.sessions.backends.db import SessionStore
     from django.db import connection
 
+    from projectsite.accounts.signed_in import SessionStore
     from projectsite.core.numeric import natural_key
     from tests.builders import inventory as build
     from tests.builders.accounts import make_cast
@@ -122,7 +122,7 @@ def fill() -> str:
         cursor.execute("vacuum analyze")
     session = SessionStore()
     session[SESSION_KEY] = str(cast.office.pk)
-    session[BACKEND_SESSION_KEY] = "django.contrib.auth.backends.ModelBackend"
+    session[BACKEND_SESSION_KEY] = "projectsite.accounts.signed_in.PersonBackend"
     session[HASH_SESSION_KEY] = cast.office.get_session_auth_hash()
     session.create()
     assert session.session_key

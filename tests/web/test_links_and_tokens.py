@@ -168,7 +168,7 @@ def test_a_token_made_with_a_token_does_not_outlive_it(cast: Cast) -> None:
 
 def test_a_token_needs_no_proof_of_a_form_and_a_session_does(cast: Cast) -> None:
     session = APIClient(enforce_csrf_checks=True)
-    session.force_login(cast.office, backend="django.contrib.auth.backends.ModelBackend")
+    session.force_login(cast.office, backend="projectsite.accounts.signed_in.PersonBackend")
     assert session.patch("/api/v1/me/", {"full_name": "Other"}).status_code == 403
     program = APIClient(enforce_csrf_checks=True)
     program.credentials(HTTP_AUTHORIZATION=f"Bearer {make_token(cast.office)}")

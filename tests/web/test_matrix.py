@@ -83,7 +83,7 @@ def _status(cast: Cast, entry: Entry, role: str) -> int:
     user = None if role == "anonymous" else cast.person(role)
     client = Client()
     if user is not None:
-        client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+        client.force_login(user, backend="projectsite.accounts.signed_in.PersonBackend")
     address = reverse(entry.name, kwargs=entry.arguments(cast, user))
     data = entry.data(cast) if callable(entry.data) else entry.data
     send = getattr(client, entry.method.lower())

@@ -24,7 +24,7 @@ from projectsite.accounts.operations.joining import Joined
 from projectsite.accounts.queries import open_link
 from projectsite.core.errors import ApplicationError
 
-BACKEND = "django.contrib.auth.backends.ModelBackend"
+BACKEND = "projectsite.accounts.signed_in.PersonBackend"
 
 
 def _safe_next(request: HttpRequest) -> str:
