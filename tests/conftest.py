@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import hypothesis
 import pytest
+from django.db import connection
 from django.test import Client
+from pytest_django import DjangoDbBlocker
 from rest_framework.test import APIClient
 
 from projectsite.accounts.models import User
@@ -18,6 +20,8 @@ from tests.recorded_queries import recorded_queries
 __all__ = ["recorded_queries"]
 
 TESTS = Path(__file__).parent
+# Run by hand; they are programs, and the doctest collector would import them.
+collect_ignore = ["benchmarks"]
 WITH_DATABASE = ("db", "web")
 """Folders whose tests all use the database."""
 
@@ -46,6 +50,21 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
                 f"{item.nodeid} asks for the database; tests of tests/unit are pure. "
                 "Move it to tests/db or tests/web."
             )
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """End sessions that threads left behind, so that the database can be dropped.
+
+    The live server, races and jobs run in threads of their own; a connection ends with its
+    thread only when the collector comes by.
+    """
+    yield
+    with django_db_blocker.unblock(), connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+            "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )
 
 
 @pytest.fixture

@@ -130,25 +130,32 @@ def _file(
 
 
 def _act_on_many(request: HttpRequest, scope: Scope) -> HttpResponse:
-    here = request.get_full_path()
-    ids = [int(text) for text in request.POST.getlist("unit") if text.isascii() and text.isdigit()]
+    ids = [int(text) for text in request.POST.getlist("unit") if _is_number(text)]
     act = request.POST.get("act", "")
+    given = request.POST.get(act, "")
 
     def run() -> int:
-        if act == "archive":
-            return operations.archive_units(scope, unit_ids=ids, at=timezone.now())
-        if act == "restore":
-            return operations.restore_units(scope, unit_ids=ids)
-        if act == "floor":
-            floor = request.POST.get("floor", "")
-            return operations.set_on_units(scope, unit_ids=ids, field="floor", value=floor)
-        if act in {"air_handler", "controller_model"}:
-            given = request.POST.get(act, "")
-            value = int(given) if given.isascii() and given.isdigit() else None
-            return operations.set_on_units(scope, unit_ids=ids, field=act, value=value)
-        raise InvalidInput("Choose what to do with the chosen units.")
+        return _act(scope, ids, act, given)
 
-    return act_and_return(request, run, done=f"Done for the {len(ids)} chosen units.", to=here)
+    done = f"Done for the {len(ids)} chosen units."
+    return act_and_return(request, run, done=done, to=request.get_full_path())
+
+
+def _act(scope: Scope, ids: list[int], act: str, given: str) -> int:
+    if act == "archive":
+        return operations.archive_units(scope, unit_ids=ids, at=timezone.now())
+    if act == "restore":
+        return operations.restore_units(scope, unit_ids=ids)
+    if act == "floor":
+        return operations.set_on_units(scope, unit_ids=ids, field=act, value=given)
+    if act in {"air_handler", "controller_model"}:
+        value = int(given) if _is_number(given) else None
+        return operations.set_on_units(scope, unit_ids=ids, field=act, value=value)
+    raise InvalidInput("Choose what to do with the chosen units.")
+
+
+def _is_number(text: str) -> bool:
+    return text.isascii() and text.isdigit()
 
 
 @require_GET
