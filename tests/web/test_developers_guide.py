@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
+import shlex
 from pathlib import Path
+
+from django.core.management import call_command
 
 from projectsite.core import findings
 
@@ -36,3 +40,13 @@ def test_pictures_of_the_readme_exist() -> None:
     pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", text)
     assert pictures, "the tour has no pictures"
     assert [name for name in pictures if not (ROOT / name).is_file()] == []
+
+
+def test_calculations_of_the_readme_work() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    lines = re.findall(r"^python3 manage\.py (calculate .+)$", text, re.MULTILINE)
+    assert len(lines) >= 3
+    for line in lines:
+        out = io.StringIO()
+        call_command(*shlex.split(line), stdout=out)
+        assert out.getvalue().strip(), line

@@ -66,14 +66,12 @@ class Command(BaseCommand):
         for formula in described:
             self.stdout.write(f"{formula['name']}: {formula['title']}")
             for item in formula["inputs"]:
-                wanted = " or ".join(dict.fromkeys(item["units"].values())) or "|".join(
-                    item["choices"]
-                )
-                optional = "" if item["required"] else ", optional"
-                listed = ", several by comma" if item["is_list"] else ""
-                self.stdout.write(
-                    f"    {item['key']}  {item['label']} ({wanted}{listed}{optional})"
-                )
+                shown = " or ".join(dict.fromkeys(item["units"].values()))
+                words = [shown or "|".join(item["choices"])]
+                words += ["several by comma"] if item["is_list"] else []
+                words += [] if item["required"] else ["optional"]
+                told = ", ".join(word for word in words if word) or "a number"
+                self.stdout.write(f"    {item['key']}  {item['label']} ({told})")
 
     def _print(self, answer: calculators.Calculation) -> None:
         self.stdout.write(answer.formula.title)
