@@ -10,6 +10,7 @@ from pathlib import Path
 
 from django.core.management import call_command
 
+from projectsite.accounts.access import GRANTS, Action
 from projectsite.core import findings
 
 ROOT = Path(__file__).parents[2]
@@ -50,3 +51,39 @@ def test_calculations_of_the_readme_work() -> None:
         out = io.StringIO()
         call_command(*shlex.split(line), stdout=out)
         assert out.getvalue().strip(), line
+
+
+ROWS = {
+    "see the project, units, library": {Action.SEE},
+    "import and edit the schedule, library, limits, people": {
+        Action.IMPORT_SCHEDULE,
+        Action.EDIT_INVENTORY,
+        Action.EDIT_LIBRARY,
+        Action.EDIT_PROJECT,
+        Action.MANAGE_PEOPLE,
+    },
+    "see flow tests": {Action.SEE_TESTS},
+    "enter readings": {Action.ENTER_READINGS},
+    "keep instruments": {Action.EDIT_INSTRUMENTS},
+    "accept or return a test": {Action.ACCEPT_TEST},
+    "draft a document": {Action.DRAFT_DOCUMENT, Action.DRAFT_TEST_SHEET},
+    "issue a document": {Action.ISSUE_DOCUMENT},
+    "download issued documents": {Action.DOWNLOAD_ISSUED},
+}
+"""What a row of the README's table is about."""
+
+
+def test_table_of_rights_in_the_readme_is_true() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    head = next(line for line in text.splitlines() if line.startswith("| | office"))
+    roles = [cell.strip() for cell in head.strip("|").split("|")][1:]
+    for row, actions in ROWS.items():
+        line = next(line for line in text.splitlines() if line.startswith(f"| {row} |"))
+        said = [cell.strip() for cell in line.strip("|").split("|")][1:]
+        for role, word in zip(roles, said, strict=True):
+            granted = actions & GRANTS[role]
+            if word == "test sheets":
+                assert granted == {Action.DRAFT_TEST_SHEET}, f"{row}: {role}"
+            else:
+                assert granted == (actions if word else set()), f"{row}: {role}"
+    assert set().union(*ROWS.values()) == set(Action)
