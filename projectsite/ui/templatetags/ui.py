@@ -19,8 +19,10 @@ from projectsite.core.scope import UnitSystem
 from projectsite.ui import marks
 from projectsite.ui.icons import icon_drawing
 from projectsite.ui.lists import Listing
+from projectsite.ui.pager import pager
 
 register = template.Library()
+register.simple_tag(pager)
 
 
 def _system(context: Mapping[str, Any] | Context) -> UnitSystem:
@@ -123,12 +125,6 @@ def sort_link(listing: Listing, key: str, label: str) -> SafeString:
         arrow = f' <span aria-hidden="true">{"↓" if listing.is_descending else "↑"}</span>'
     address = escape(listing.sort_link(key))
     return mark_safe(f'<a href="{address}">{escape(label)}{arrow}</a>')  # noqa: S308  # escaped
-
-
-@register.inclusion_tag("ui/pager.html")
-def pager(listing: Listing, noun: str = "rows") -> dict[str, Any]:
-    """Draw the links to the other pages of a list and to its files."""
-    return {"listing": listing, "noun": noun}
 
 
 @register.filter
