@@ -1,8 +1,8 @@
 """Registry of panels: parts of a page that another concern owns and serves itself.
 
-The page of a project, an air handler or a unit names no other app. It asks here, and the browser fetches
-each panel from the address of the app that registered it; without scripts the panel's
-heading is a link to the same address.
+The page of a project, an air handler or a unit names no other app. It asks here, and the
+browser fetches each panel from the address of the app that registered it; without scripts
+the panel's heading is a link to the same address.
 """
 
 from __future__ import annotations

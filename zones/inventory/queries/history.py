@@ -183,7 +183,8 @@ def unit_log(scope: Scope, unit_id: int) -> list[Change]:
     names = _Names(scope, [*units, *outlets])
     lines = _log(TerminalUnit, units, names) + _log(Outlet, outlets, names, "outlet")
     # Changes of one transaction bear one time; the later one still comes first.
-    return sorted(reversed(lines), key=lambda line: line.at, reverse=True)
+    lines.reverse()
+    return sorted(lines, key=lambda line: line.at, reverse=True)
 
 
 def changed_since(

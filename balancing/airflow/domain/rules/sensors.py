@@ -137,8 +137,8 @@ def _impossible(result: TestResult, said: Spoken) -> Iterator[Finding]:
         yield finding(
             "k-impossible",
             of_test(result),
-            f"{name} {said.k(k)} can't be: the {inlet.label} inlet stays below {said.k(bound)} even "
-            "with a sensor that does not amplify.",
+            f"{name} {said.k(k)} can't be: the {inlet.label} inlet stays below {said.k(bound)} "
+            "even with a sensor that does not amplify.",
             "Check inlet size and units; the area may have been entered as K.",
             k_m3_s_sqrt_pa=k,
             bound_k_m3_s_sqrt_pa=bound,
