@@ -1,5 +1,6 @@
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from html import escape
 from html.parser import HTMLParser
 from io import BytesIO
 from time import process_time
@@ -15,7 +16,7 @@ from projectsite.core.quantities import KINDS
 from projectsite.core.workbook import write_csv
 from projectsite.ui.lists import Listing
 from projectsite.ui.marks import Mark
-from projectsite.ui.tables import Column, Empty, Selection, Table
+from projectsite.ui.tables import Column, Empty, Selection, Table, escape_all
 
 CFM = units.to_si(1.0, "cubic_foot_per_minute", "airflow")
 
@@ -222,3 +223,8 @@ def test_a_thousand_rows_cost_little() -> None:
         spent.append(process_time() - start)
     # 8 ms on the development machine; the limit leaves room for a slower one.
     assert min(spent) < 0.05
+
+
+@given(st.lists(st.text(alphabet=st.sampled_from("a<>&\"'\0é"), max_size=6), max_size=8))
+def test_texts_escaped_at_once_are_as_if_escaped_one_by_one(texts: list[str]) -> None:
+    assert escape_all(texts) == [escape(text) for text in texts]
