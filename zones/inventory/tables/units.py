@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any, Literal
 
 from django.urls import reverse
@@ -79,6 +80,11 @@ def _column(field: Field, units_at: str) -> Column:
     )
 
 
+@lru_cache(maxsize=1024)
+def _columns(choice: Choice, units_at: str) -> tuple[Column, ...]:
+    return tuple(_column(UNIT_FIELD[name], units_at) for name in names(choice))
+
+
 def unit_table(
     scope: Scope,
     rows: Sequence[Mapping[str, Any]],
@@ -93,16 +99,13 @@ def unit_table(
     """Declare the table of units; ``latest_revision`` marks what the last addendum changed."""
     key = scope.project.key
     units_at = reverse("inventory:units", args=[key])
-    columns = [_column(UNIT_FIELD[name], units_at) for name in names(choice)]
 
     def triangle(row: Mapping[str, Any]) -> Any:
         revision = row["revision"]
         is_latest = revision and revision == latest_revision
         return delta(revision) if is_latest else revision or ""
 
-    columns.append(
-        Column("revision", "Rev.", "count", sort="revision", align="center", html=triangle)
-    )
+    last = Column("revision", "Rev.", "count", sort="revision", align="center", html=triangle)
     empty = Empty("No terminal units yet.", "The office adds them or imports a schedule.")
     if can_edit and not rows:
         empty = Empty(
@@ -113,7 +116,7 @@ def unit_table(
         )
     return Table(
         caption=caption,
-        columns=tuple(columns),
+        columns=(*_columns(choice, units_at), last),
         rows=rows,
         system=scope.system,
         listing=listing,
