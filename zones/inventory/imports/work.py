@@ -5,8 +5,10 @@ Small files are read while the person waits, large ones by a job; both run ``wor
 
 from __future__ import annotations
 
+import gc
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import datetime
 from typing import Any
@@ -97,15 +99,31 @@ def work(scope: Scope, import_id: int, work_key: int) -> None:
     if found.work_key != work_key:
         return
     try:
-        if found.task == "propose":
-            _propose(scope, found)
-        else:
-            _preview(scope, found)
+        with _collector_at_rest():
+            if found.task == "propose":
+                _propose(scope, found)
+            else:
+                _preview(scope, found)
     except operations.Stopped:
         return
     except ApplicationError as error:
         operations.fail_work(import_id=import_id, work_key=work_key, words=error.message)
         raise
+
+
+@contextmanager
+def _collector_at_rest() -> Iterator[None]:
+    """Keep the collector from looking again and again through cells that are all in use.
+
+    Limits on rows and columns bound what piles up meanwhile.
+    """
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _propose(scope: Scope, found: queries.ImportFacts) -> None:
