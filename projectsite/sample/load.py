@@ -100,6 +100,8 @@ def load(fixtures: Path, *, address: str, at: datetime) -> list[people.SignIn]:
         elevation_m=396.24,
     )
     people.invite_again(annexe, others, at=at)
+    with by(annexe):
+        schedules.add_instruments(annexe, fixtures, today=at.date())
     return [first, *others]
 
 
