@@ -17,7 +17,7 @@ class WaitingItem:
     project_key
         Project it belongs to.
     text
-        What it is, in the plural, to stand after the count: "tests to accept".
+        What it is, to stand after the count: "tests to accept".
     url
         Page where the person can do it.
     count

@@ -116,7 +116,7 @@ def test_main_job(cast: Cast, visit: Callable[..., Visit], tmp_path: Path) -> No
     # The office accepts it and issues the sheet.
     page = office.page
     office.open("/")
-    expect(page.get_by_text("to accept")).to_be_visible()
+    expect(page.get_by_text("flow test to accept")).to_be_visible()
     office.open(f"/p/{key}/airflow/acceptance/")
     page.get_by_role("link", name=UNIT).first.click()
     office.check_access()

@@ -519,8 +519,8 @@ class TestWaiting:
         self, cast: Cast, office: Scope, balancer: Scope, handed_in: FlowTest
     ) -> None:
         told = waiting.collect(office.person)[cast.project.key]
-        assert [(i.text, i.count) for i in told if "flow tests" in i.text] == [
-            ("flow tests to accept", 1)
+        assert [(i.text, i.count) for i in told if "flow test" in i.text] == [
+            ("flow test to accept", 1)
         ]
         assert not [
             i
@@ -535,7 +535,7 @@ class TestWaiting:
             office, test_id=handed_in.pk, version=handed_in.version, note="Again.", at=AT
         )
         told = waiting.collect(balancer.person)[cast.project.key]
-        assert [(i.text, i.count) for i in told] == [("returned flow tests to mend", 1)]
+        assert [(i.text, i.count) for i in told] == [("returned flow test to mend", 1)]
 
     def test_nobody_is_told_of_another_project(self, cast: Cast, handed_in: FlowTest) -> None:
         assert waiting.collect(cast.stranger_scope().person) == {}

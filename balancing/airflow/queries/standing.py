@@ -186,6 +186,10 @@ def reopened(scope: Scope, changes: Changes) -> list[Reopened]:
     return found
 
 
+def _tests(count: int) -> str:
+    return "test" if count == 1 else "tests"
+
+
 def waiting(person: Person) -> list[WaitingItem]:
     """Tests to accept for the office, returned tests for whoever took the readings."""
     roles = {project.key: project.role for project in projects_of(person)}
@@ -202,7 +206,7 @@ def waiting(person: Person) -> list[WaitingItem]:
     for key, submitted, returned in rows:
         if roles[key] == "office":
             url = reverse("airflow:acceptance", args=[key])
-            items.append(WaitingItem(key, "flow tests to accept", url, submitted))
+            items.append(WaitingItem(key, f"flow {_tests(submitted)} to accept", url, submitted))
         url = reverse("airflow:tests", args=[key]) + "?state=returned"
-        items.append(WaitingItem(key, "returned flow tests to mend", url, returned))
+        items.append(WaitingItem(key, f"returned flow {_tests(returned)} to mend", url, returned))
     return items
