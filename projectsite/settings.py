@@ -45,6 +45,7 @@ INSTALLED_APPS = [
     "projectsite.ui",
     "projectsite.accounts",
     "zones.inventory",
+    "zones.work",
     "balancing.airflow",
     "reports",
     "projectsite",

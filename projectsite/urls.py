@@ -16,6 +16,7 @@ from projectsite.accounts.views.own import home
 from projectsite.core import calculator_api, calculator_views, status
 from reports import urls as reports
 from zones.inventory import urls as inventory
+from zones.work import urls as work
 
 Patterns = list[URLPattern | URLResolver]
 
@@ -58,6 +59,7 @@ urlpatterns: Patterns = [
     path("", include((_accounts_pages, "accounts"))),
     path("", include((_accounts_api, "accounts-api"))),
     *_mounted("inventory", inventory.urlpatterns, inventory.api_urlpatterns),
+    *_mounted("work", work.urlpatterns, work.api_urlpatterns),
     *_mounted("airflow", airflow.urlpatterns, airflow.api_urlpatterns),
     *_mounted("reports", reports.urlpatterns, reports.api_urlpatterns),
     path("calculators/", calculator_views.calculators, name="calculators"),

@@ -13,7 +13,13 @@ from projectsite.settings import INSTALLED_APPS as SITE_APPS
 from projectsite.settings import MIDDLEWARE as SITE_MIDDLEWARE
 
 INSTALLED_APPS = [*SITE_APPS, "django_linear_migrations"]
-FIRST_PARTY_APPS = ["projectsite.accounts", "zones.inventory", "balancing.airflow", "reports"]
+FIRST_PARTY_APPS = [
+    "projectsite.accounts",
+    "zones.inventory",
+    "zones.work",
+    "balancing.airflow",
+    "reports",
+]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.InMemoryStorage"},

@@ -26,7 +26,7 @@ class AirflowConfig(AppConfig):
 
         registry.register_all()
         findings.register("airflow", queries.findings, rules.RULES)
-        evidence.register("airflow", queries.proofs)
+        evidence.register("airflow", queries.proofs, decides=["airflow-verified"])
         reopens.register("airflow", queries.reopened)
         waiting.register("airflow", queries.waiting)
         panels.register(

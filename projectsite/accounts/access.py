@@ -32,6 +32,14 @@ class Action(StrEnum):
     DRAFT_TEST_SHEET = "draft-test-sheet"
     ISSUE_DOCUMENT = "issue-document"
     DOWNLOAD_ISSUED = "download-issued"
+    MARK_STEPS = "mark-steps"
+    PLAN_WORK = "plan-work"
+    CHECK_OUT = "check-out"
+    OPEN_PUNCH = "open-punch"
+    ANSWER_PUNCH = "answer-punch"
+    VERIFY_PUNCH = "verify-punch"
+    ADD_FILE = "add-file"
+    PLACE_UNITS = "place-units"
 
 
 _OFFICE = frozenset(Action)
@@ -44,6 +52,13 @@ GRANTS: dict[str, frozenset[Action]] = {
             Action.DRAFT_DOCUMENT,
             Action.DRAFT_TEST_SHEET,
             Action.DOWNLOAD_ISSUED,
+            Action.MARK_STEPS,
+            Action.CHECK_OUT,
+            Action.OPEN_PUNCH,
+            Action.ANSWER_PUNCH,
+            Action.VERIFY_PUNCH,
+            Action.ADD_FILE,
+            Action.PLACE_UNITS,
         }
     ),
     RoleChoice.BALANCER: frozenset(
@@ -54,13 +69,41 @@ GRANTS: dict[str, frozenset[Action]] = {
             Action.EDIT_INSTRUMENTS,
             Action.DRAFT_TEST_SHEET,
             Action.DOWNLOAD_ISSUED,
+            Action.MARK_STEPS,
+            Action.OPEN_PUNCH,
+            Action.ANSWER_PUNCH,
+            Action.VERIFY_PUNCH,
+            Action.ADD_FILE,
         }
     ),
-    RoleChoice.INSTALLER: frozenset({Action.SEE}),
-    RoleChoice.OWNER: frozenset({Action.SEE, Action.SEE_TESTS, Action.DOWNLOAD_ISSUED}),
+    RoleChoice.INSTALLER: frozenset(
+        {
+            Action.SEE,
+            Action.MARK_STEPS,
+            Action.OPEN_PUNCH,
+            Action.ANSWER_PUNCH,
+            Action.VERIFY_PUNCH,
+            Action.ADD_FILE,
+        }
+    ),
+    RoleChoice.OWNER: frozenset(
+        {
+            Action.SEE,
+            Action.SEE_TESTS,
+            Action.DOWNLOAD_ISSUED,
+            Action.OPEN_PUNCH,
+            Action.VERIFY_PUNCH,
+            Action.ADD_FILE,
+        }
+    ),
 }
 """What each role may do; the table of the README is checked against it."""
 _ACTIONS = {role: frozenset(action.value for action in granted) for role, granted in GRANTS.items()}
+_TRADE_OF_ROLE: dict[str, str] = {
+    RoleChoice.OFFICE: "office",
+    RoleChoice.CONTROLS: "controls",
+    RoleChoice.BALANCER: "balancer",
+}
 
 
 class ScopedRequest(Protocol):
@@ -73,7 +116,7 @@ _FACTS = ("id", "key", "number", "name", "system", "time_zone", "elevation_m", "
 # By hand, because this stands in every request and the ORM takes longer to put it together
 # than the database to answer it.
 _MEMBERSHIP = """
-SELECT m.role, u.id, u.full_name, u.reading_system,
+SELECT m.role, m.trade, u.id, u.full_name, u.reading_system,
     p.id, p.key, p.number, p.name, p.display_system, p.time_zone, p.elevation_m, p.status,
     p.unit_over_fraction, p.unit_under_fraction, p.outlet_over_fraction, p.outlet_under_fraction,
     p.tolerance_floor_m3_s, p.agreement_fraction, p.readable_pressure_pa, p.hood_minimum_m3_s,
@@ -93,7 +136,7 @@ def _scope(user_id: int, project_is: str, project: int | str) -> Scope:
     if row is None:
         raise NotFound("There is no such project, or you are not a member of it.")
     facts: list[Any]
-    role, person_id, name, reading_system, *facts = row
+    role, trade, person_id, name, reading_system, *facts = row
     return Scope(
         person=Person(person_id, name, cast("UnitSystem | None", reading_system or None)),
         project=ProjectFacts(
@@ -102,6 +145,7 @@ def _scope(user_id: int, project_is: str, project: int | str) -> Scope:
         ),
         role=role,
         actions=_ACTIONS[role],
+        trade=trade or _TRADE_OF_ROLE.get(role, ""),
     )
 
 

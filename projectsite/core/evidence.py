@@ -31,14 +31,35 @@ class Proof:
 
 Provider = Callable[[Scope, Sequence[int]], Iterable[Proof]]
 _providers: dict[str, Provider] = {}
+_decided: dict[str, str] = {}
 
 
-def register(name: str, provider: Provider) -> None:
-    """Add a provider under a unique name; registering the same function again is harmless."""
+def register(name: str, provider: Provider, *, decides: Iterable[str] = ()) -> None:
+    """Add a provider under a unique name; registering the same function again is harmless.
+
+    Parameters
+    ----------
+    decides
+        Keys of steps that only this proof completes: nobody marks them done by hand. Other
+        steps that the provider proves may also be marked while there is no proof.
+
+    Raises
+    ------
+    ValueError
+        The name, or one of the steps, belongs to another provider.
+    """
     known = _providers.get(name)
     if known is not None and known is not provider:
         raise ValueError(f"evidence provider {name!r} is registered twice")
+    for step in decides:
+        if _decided.setdefault(step, name) != name:
+            raise ValueError(f"step {step!r} is decided by {_decided[step]!r} already")
     _providers[name] = provider
+
+
+def decided_steps() -> frozenset[str]:
+    """Keys of the steps that follow the record alone."""
+    return frozenset(_decided)
 
 
 def collect(scope: Scope, unit_ids: Sequence[int]) -> list[Proof]:

@@ -86,6 +86,8 @@ class Scope:
     project: ProjectFacts
     role: str
     actions: frozenset[str]
+    trade: str = ""
+    """Trade whose steps the person marks: an installer's own, else the role's; "" for none."""
 
     @property
     def system(self) -> UnitSystem:

@@ -46,6 +46,8 @@ PLACES = (
     Place("Home", "home"),
     Place("Project", "accounts:project"),
     Place("Schedule", "inventory:units", covers=("inventory:",)),
+    Place("Work", "work:grid", covers=("work:",)),
+    Place("Punch list", "work:punch", covers=("work:punch",)),
     Place("Airflow", "airflow:tests", "see-tests", covers=("airflow:",)),
     Place("Documents", "reports:documents", covers=("reports:",)),
     Place("Library", "inventory:library", covers=("inventory:library",)),

@@ -13,8 +13,9 @@ class InventoryConfig(AppConfig):
 
     def ready(self) -> None:
         """Register what the inventory finds about units."""
-        from projectsite.core import findings  # noqa: PLC0415  # apps load before models
+        from projectsite.core import findings, groups  # noqa: PLC0415  # apps load before models
         from zones.inventory import queries  # noqa: PLC0415  # apps load before models
         from zones.inventory.domain import rules  # noqa: PLC0415  # apps load before models
 
         findings.register("inventory", queries.findings, rules.RULES)
+        groups.register("air-handler", queries.by_air_handler)

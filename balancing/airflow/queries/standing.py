@@ -27,7 +27,7 @@ from projectsite.core.waiting import WaitingItem
 from zones.inventory.domain.types import UnitFacts
 from zones.inventory.queries import unit_facts
 
-STEP = "airflow verified"
+STEP = "airflow-verified"
 """The step that an accepted test proves."""
 
 OUT_OF_DATE = "airflow.tested-before-schedule-change"

@@ -16,10 +16,10 @@ from balancing.airflow import tables
 from balancing.airflow.forms import InstrumentFilterForm, InstrumentForm
 from balancing.airflow.operations import instruments as operations
 from balancing.airflow.queries import instruments as queries
-from balancing.airflow.views.files import file_of, wants_file
 from projectsite.accounts.access import Action, scope_for
 from projectsite.core.errors import ApplicationError, Conflict
 from projectsite.core.scope import Scope
+from projectsite.ui.files import file_of, wants_file
 from projectsite.ui.lists import Listing
 from projectsite.ui.tables import Table
 

@@ -14,10 +14,10 @@ from balancing.airflow.forms import TestFilterForm
 from balancing.airflow.queries import instruments as instrument_queries
 from balancing.airflow.queries import standing
 from balancing.airflow.queries import tests as queries
-from balancing.airflow.views.files import file_of, wants_file
 from projectsite.accounts.access import Action, scope_for
 from projectsite.core.scope import Scope
 from projectsite.ui.columns import Empty
+from projectsite.ui.files import file_of, wants_file
 from projectsite.ui.lists import Listing
 from projectsite.ui.tables import Table
 

@@ -19,6 +19,7 @@ HEATS: tuple[tuple[str, str], ...] = (
     ("hot-water", "hot water"),
     ("electric", "electric"),
 )
+OPTIONS: tuple[tuple[str, str], ...] = (("yes", "yes"), ("no", "no"))
 PHASES: tuple[tuple[str, str], ...] = (("1", "1"), ("3", "3"))
 OUTLET_KINDS: tuple[tuple[str, str], ...] = (
     ("ceiling", "ceiling diffuser"),
@@ -166,6 +167,8 @@ UNIT_FIELDS: tuple[Field, ...] = _numbered(
     ),
     Field("heater_stages", "Heater stages", "count", "Electric reheat", low=1, high=12),
     Field("discharge_limit_degc", "Discharge limit", "temperature", "Limits"),
+    Field("discharge_sensor", "Discharge sensor", "choice", "Options", choices=OPTIONS),
+    Field("occupancy_sensor", "Occupancy sensor", "choice", "Options", choices=OPTIONS),
     Field("network_number", "Network number", "count", "Field bus", low=1, high=65_534),
     Field("mac_address", "MAC address", "count", "Field bus", low=0, high=127),
     Field("device_instance", "Device instance", "count", "Field bus", low=0, high=4_194_302),

@@ -100,6 +100,8 @@ class UnitFacts:
     heater_phases: int | None = None
     heater_stages: int | None = None
     discharge_limit_degc: float | None = None
+    discharge_sensor: str = ""
+    occupancy_sensor: str = ""
     network_number: int | None = None
     mac_address: int | None = None
     device_instance: int | None = None
@@ -107,6 +109,38 @@ class UnitFacts:
     revision: int = 0
     is_archived: bool = False
     version: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class UnitOutline:
+    """What lists of work need of a unit: where it is and which options it has.
+
+    Attributes
+    ----------
+    position_x_m, position_y_m
+        From the floor's south-west corner to the east and north [m]; None while not placed.
+    discharge_sensor, occupancy_sensor
+        "yes", "no", or "" while nobody has said.
+    """
+
+    id: int
+    tag: str
+    sort_key: str
+    floor: str
+    location: str
+    air_handler_id: int | None
+    air_handler: str
+    heat: str
+    fan: str
+    controller_model_id: int | None
+    discharge_sensor: str
+    occupancy_sensor: str
+    position_x_m: float | None
+    position_y_m: float | None
+    mac_address: int | None
+    device_instance: int | None
+    revision: int
+    version: int
 
 
 @dataclass(frozen=True, slots=True)

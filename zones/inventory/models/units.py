@@ -41,6 +41,13 @@ class HeatChoice(models.TextChoices):
     ELECTRIC = "electric", "electric"
 
 
+class OptionChoice(models.TextChoices):
+    """Whether a unit has an option; empty while nobody has said."""
+
+    YES = "yes", "yes"
+    NO = "no", "no"
+
+
 class OutletKind(models.TextChoices):
     """Kind of air outlet."""
 
@@ -164,6 +171,12 @@ class TerminalUnit(models.Model):
     heater_phases = models.PositiveSmallIntegerField("heater phases", null=True, blank=True)
     heater_stages = models.PositiveSmallIntegerField("heater stages", null=True, blank=True)
     discharge_limit_degc = models.FloatField("discharge limit", null=True, blank=True)
+    discharge_sensor = models.CharField(
+        "discharge sensor", max_length=3, choices=OptionChoice, blank=True
+    )
+    occupancy_sensor = models.CharField(
+        "occupancy sensor", max_length=3, choices=OptionChoice, blank=True
+    )
     network_number = models.PositiveIntegerField("network number", null=True, blank=True)
     mac_address = models.PositiveSmallIntegerField("MAC address", null=True, blank=True)
     device_instance = models.PositiveIntegerField("device instance", null=True, blank=True)
@@ -198,6 +211,11 @@ class TerminalUnit(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(heat__in=HeatChoice.values), name="terminalunit_heat_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(discharge_sensor__in=["", *OptionChoice.values])
+                & Q(occupancy_sensor__in=["", *OptionChoice.values]),
+                name="terminalunit_options_known",
             ),
             models.CheckConstraint(
                 condition=(Q(cooling_max_m3_s=None) | Q(cooling_max_m3_s__gte=0))

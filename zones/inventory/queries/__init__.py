@@ -23,6 +23,7 @@ from zones.inventory.queries.outlets import (
     outlet_row,
     outlets_of,
 )
+from zones.inventory.queries.outlines import by_air_handler, outlines
 from zones.inventory.queries.units import (
     LISTED,
     UNIT_SORTS,
@@ -55,6 +56,7 @@ __all__ = [
     "box_model",
     "box_model_of_inlet",
     "box_models",
+    "by_air_handler",
     "controller_model",
     "controller_models",
     "count_outlets",
@@ -68,6 +70,7 @@ __all__ = [
     "options",
     "outlet_row",
     "outlets_of",
+    "outlines",
     "page_of_units",
     "revision_note",
     "unit_facts",

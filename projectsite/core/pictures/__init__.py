@@ -1,0 +1,1 @@
+"""Photos and plan pages. The only package that knows Pillow and pypdfium2."""

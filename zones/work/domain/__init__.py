@@ -1,0 +1,1 @@
+"""Pure types, formulas and rules of the work."""

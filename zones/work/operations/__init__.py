@@ -1,0 +1,1 @@
+"""Changing the work: one function per use case, one transaction each."""

@@ -1,0 +1,1 @@
+"""Reading the work: board, checkouts, punch list, files, plans, progress."""

@@ -1,0 +1,1 @@
+"""What the API of the work takes and gives."""

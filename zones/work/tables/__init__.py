@@ -1,0 +1,1 @@
+"""Columns of the work's lists."""
