@@ -23,7 +23,7 @@ from zones.inventory.queries.outlets import (
     outlet_row,
     outlets_of,
 )
-from zones.inventory.queries.outlines import by_air_handler, outlines
+from zones.inventory.queries.outlines import by_air_handler, outlet_places, outlines, unit_places
 from zones.inventory.queries.units import (
     LISTED,
     UNIT_SORTS,
@@ -68,6 +68,7 @@ __all__ = [
     "list_outlets",
     "list_units",
     "options",
+    "outlet_places",
     "outlet_row",
     "outlets_of",
     "outlines",
@@ -77,6 +78,7 @@ __all__ = [
     "unit_id_of",
     "unit_ids",
     "unit_log",
+    "unit_places",
     "unit_row",
     "zone",
     "zone_tags",

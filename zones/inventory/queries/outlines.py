@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from django.db.models import Value
+from collections.abc import Iterable
+from typing import Any
+
+from django.db.models import F, Value
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 
 from projectsite.core.groups import Group, Grouping
 from projectsite.core.scope import Scope
 from zones.inventory.domain.types import UnitOutline
-from zones.inventory.models import AirHandler, TerminalUnit
+from zones.inventory.models import AirHandler, Outlet, TerminalUnit
 
 _COLUMNS = (
     "id",
@@ -58,3 +61,19 @@ def by_air_handler(scope: Scope) -> Grouping:
         project_id=scope.project.id, archived_at=None, air_handler_id__in=list(groups)
     ).values_list("id", "air_handler_id")
     return Grouping(groups, dict(units.order_by("id")))
+
+
+def unit_places(scope: Scope, ids: Iterable[int]) -> list[dict[str, Any]]:
+    """Tag, floor and location of these units of the project, archived ones included."""
+    units = TerminalUnit.objects.filter(project_id=scope.project.id, id__in=list(ids))
+    return list(units.order_by("sort_key", "id").values("id", "tag", "floor", "location"))
+
+
+def outlet_places(scope: Scope, ids: Iterable[int]) -> list[dict[str, Any]]:
+    """Tag, unit, floor and location of these outlets of the project."""
+    outlets = Outlet.objects.filter(project_id=scope.project.id, id__in=list(ids))
+    return list(
+        outlets.order_by("unit__sort_key", "sort_key", "id").values(
+            "id", "tag", "unit_id", "location", unit_tag=F("unit__tag"), floor=F("unit__floor")
+        )
+    )
