@@ -66,14 +66,14 @@ def by_air_handler(scope: Scope) -> Grouping:
 def unit_places(scope: Scope, ids: Iterable[int]) -> list[dict[str, Any]]:
     """Tag, floor and location of these units of the project, archived ones included."""
     units = TerminalUnit.objects.filter(project_id=scope.project.id, id__in=list(ids))
-    return list(units.order_by("sort_key", "id").values("id", "tag", "floor", "location"))
+    rows = units.order_by("sort_key", "id").values("id", "tag", "floor", "location")
+    return [dict(row) for row in rows]
 
 
 def outlet_places(scope: Scope, ids: Iterable[int]) -> list[dict[str, Any]]:
     """Tag, unit, floor and location of these outlets of the project."""
     outlets = Outlet.objects.filter(project_id=scope.project.id, id__in=list(ids))
-    return list(
-        outlets.order_by("unit__sort_key", "sort_key", "id").values(
-            "id", "tag", "unit_id", "location", unit_tag=F("unit__tag"), floor=F("unit__floor")
-        )
+    rows = outlets.order_by("unit__sort_key", "sort_key", "id").values(
+        "id", "tag", "unit_id", "location", unit_tag=F("unit__tag"), floor=F("unit__floor")
     )
+    return [dict(row) for row in rows]
