@@ -108,7 +108,14 @@ class DocumentsApi(GenericViewSet[Any]):
         found = operations.draft_document(
             scope,
             kind=data["kind"],
-            subject=Subject(data.get("unit"), data.get("air_handler")),
+            subject=Subject(
+                data.get("unit"),
+                data.get("air_handler"),
+                floor=data["floor"],
+                trade=data["trade"],
+                label_sheet=data["label_sheet"],
+                labels_used=data["labels_used"],
+            ),
             note=data["note"],
             address=settings.PUBLIC_ADDRESS,
             at=timezone.now(),

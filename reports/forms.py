@@ -11,6 +11,8 @@ from projectsite.core.scope import Scope
 from reports.queries import Subject, may_draft
 from reports.queries.dossiers import KIND_TITLES
 from zones.inventory import queries as inventory
+from zones.work.domain.labels import SHEETS
+from zones.work.domain.words import TRADES
 
 WHOLE = "whole project"
 
@@ -44,6 +46,26 @@ class NewDocumentForm(forms.Form):
         required=False,
         help_text="For a report or a list; leave it at the whole project for all units.",
     )
+    floor = forms.ChoiceField(label="Floor", required=False)
+    trade = forms.ChoiceField(
+        label="Trade",
+        required=False,
+        choices=[("", "all"), *TRADES],
+        help_text="Only for a punch list: the trade that owes the items.",
+    )
+    label_sheet = forms.ChoiceField(
+        label="Sheet of labels",
+        required=False,
+        choices=[("", "none"), *((sheet.key, sheet.name) for sheet in SHEETS)],
+        help_text="Only for box labels: the sheet that is in the printer.",
+    )
+    labels_used = forms.IntegerField(
+        label="Labels gone from the first sheet",
+        required=False,
+        min_value=0,
+        max_value=99,
+        help_text="Counted from the top left, row by row.",
+    )
     note = forms.CharField(
         label="Note", required=False, max_length=240, help_text="Printed on the document."
     )
@@ -55,6 +77,8 @@ class NewDocumentForm(forms.Form):
         handlers = [(str(h.id), h.tag) for h in inventory.air_handlers(scope)]
         self._choices("kind", kinds)
         self._choices("air_handler", [("", WHOLE), *handlers])
+        floors = [(floor, floor) for floor in inventory.options(scope).floors]
+        self._choices("floor", [("", "all floors"), *floors])
 
     def _choices(self, name: str, choices: list[tuple[str, str]]) -> None:
         field = self.fields[name]
@@ -67,7 +91,59 @@ class NewDocumentForm(forms.Form):
         if data["kind"] == "unit-balance":
             unit_id = inventory.unit_id_of(self.scope, data["unit"]) if data["unit"] else None
             return Subject(unit_id=unit_id)
-        return Subject(air_handler_id=int(data["air_handler"]) if data["air_handler"] else None)
+        return Subject(
+            air_handler_id=int(data["air_handler"]) if data["air_handler"] else None,
+            floor=data["floor"],
+            trade=data["trade"],
+            label_sheet=data["label_sheet"],
+            labels_used=data["labels_used"] or 0,
+        )
+
+    def refuse(self, error: ApplicationError) -> None:
+        """Put a refusal beside its fields, or on top of the form."""
+        refuse(self, error)
+
+
+class LabelForm(forms.Form):
+    """Which boxes get a label, and the sheet that is in the printer."""
+
+    air_handler = forms.ChoiceField(label="Air handler", required=False)
+    floor = forms.ChoiceField(label="Floor", required=False)
+    label_sheet = forms.ChoiceField(
+        label="Sheet of labels", choices=[(sheet.key, sheet.name) for sheet in SHEETS]
+    )
+    labels_used = forms.IntegerField(
+        label="Labels gone from the first sheet",
+        required=False,
+        min_value=0,
+        max_value=99,
+        help_text="Counted from the top left, row by row; empty for a full sheet.",
+    )
+
+    def __init__(self, *args: Any, scope: Scope, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        choices = inventory.options(scope)
+        offered = {
+            "air_handler": [
+                ("", "all air handlers"),
+                *((str(handler_id), tag) for handler_id, tag in choices.air_handlers),
+            ],
+            "floor": [("", "all floors"), *((floor, floor) for floor in choices.floors)],
+        }
+        for name, pairs in offered.items():
+            field = self.fields[name]
+            assert isinstance(field, forms.ChoiceField)
+            field.choices = pairs
+
+    def subject(self) -> Subject:
+        """What is to be labelled, on which sheet."""
+        data = self.cleaned_data
+        return Subject(
+            air_handler_id=int(data["air_handler"]) if data["air_handler"] else None,
+            floor=data["floor"],
+            label_sheet=data["label_sheet"],
+            labels_used=data["labels_used"] or 0,
+        )
 
     def refuse(self, error: ApplicationError) -> None:
         """Put a refusal beside its fields, or on top of the form."""

@@ -17,6 +17,10 @@ class DocumentKind(models.TextChoices):
     UNIT_BALANCE = "unit-balance", "Air balance sheet"
     BALANCE_REPORT = "balance-report", "Air balance report"
     POINT_LIST = "point-list", "Point and address list"
+    PROGRESS_REPORT = "progress-report", "Progress report"
+    PUNCH_LIST = "punch-list", "Punch list"
+    CHECKOUT_SHEETS = "checkout-sheets", "Checkout sheets"
+    LABEL_SHEET = "label-sheet", "Box labels"
 
 
 class DocumentState(models.TextChoices):
@@ -49,6 +53,8 @@ class Document(models.Model):
     air_handler = models.ForeignKey(
         "inventory.AirHandler", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
+    # What narrows it further: floor, trade, sheet of labels and how many of them are gone.
+    options = models.JSONField(default=dict, blank=True)
     state = models.CharField(max_length=8, choices=DocumentState, default=DocumentState.DRAFT)
     # Number in the project ("AB-0007"), given when issued; issue counts issues of one subject.
     number = models.PositiveIntegerField(null=True, blank=True)

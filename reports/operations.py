@@ -55,6 +55,7 @@ def draft_document(
         title=title,
         unit_id=subject.unit_id,
         air_handler_id=subject.air_handler_id,
+        options=subject.options,
         note=note,
         dossier=dossier.to_json(),
         created_by_id=scope.person.id,
@@ -90,7 +91,7 @@ def issue_document(
         raise Conflict(f"{document.title} was issued already.")
     words = document.note if note is None else note
     _check_note(words)
-    subject = Subject(document.unit_id, document.air_handler_id)
+    subject = Subject(document.unit_id, document.air_handler_id, **document.options)
     dossier, title = assemble(scope, document.kind, subject, date=_day(scope, at), address=address)
     _check_ready(dossier, words)
     _stop_job(document)
@@ -241,7 +242,10 @@ def _give_number(document: Document) -> None:
     issued = Document.objects.filter(project_id=document.project_id, state=DocumentState.ISSUED)
     document.number = (issued.aggregate(last=Max("number"))["last"] or 0) + 1
     same_subject = issued.filter(
-        kind=document.kind, unit_id=document.unit_id, air_handler_id=document.air_handler_id
+        kind=document.kind,
+        unit_id=document.unit_id,
+        air_handler_id=document.air_handler_id,
+        options=document.options,
     )
     document.issue = (same_subject.aggregate(last=Max("issue"))["last"] or 0) + 1
 

@@ -7,6 +7,8 @@ from typing import Any
 from rest_framework import serializers
 
 from reports.models import DocumentKind, DocumentState, RenderState
+from zones.work.domain.labels import SHEETS
+from zones.work.domain.words import TRADES
 
 
 class DocumentSerializer(serializers.Serializer[Any]):
@@ -22,6 +24,9 @@ class DocumentSerializer(serializers.Serializer[Any]):
     note = serializers.CharField()
     unit_id = serializers.IntegerField(allow_null=True)
     air_handler_id = serializers.IntegerField(allow_null=True)
+    options = serializers.DictField(
+        help_text="What narrows it further: floor, trade, label_sheet, labels_used."
+    )
     render_state = serializers.ChoiceField(choices=RenderState.choices)
     render_error = serializers.CharField()
     sections_done = serializers.IntegerField()
@@ -36,11 +41,26 @@ class DocumentSerializer(serializers.Serializer[Any]):
 
 
 class NewDocumentSerializer(serializers.Serializer[Any]):
-    """A document to draft: a sheet needs ``unit``; others take ``air_handler`` or all units."""
+    """A document to draft: a sheet needs ``unit``; others take ``air_handler`` or all units.
+
+    ``floor`` narrows every kind but the sheet, ``trade`` the punch list; labels need
+    ``label_sheet`` and may say how many labels of the first sheet are gone.
+    """
 
     kind = serializers.ChoiceField(choices=DocumentKind.choices)
     unit = serializers.IntegerField(required=False, allow_null=True, min_value=1)
     air_handler = serializers.IntegerField(required=False, allow_null=True, min_value=1)
+    floor = serializers.CharField(required=False, allow_blank=True, max_length=40, default="")
+    trade = serializers.ChoiceField(
+        choices=TRADES, required=False, allow_blank=True, default="", help_text="Who owes."
+    )
+    label_sheet = serializers.ChoiceField(
+        choices=[(sheet.key, sheet.name) for sheet in SHEETS],
+        required=False,
+        allow_blank=True,
+        default="",
+    )
+    labels_used = serializers.IntegerField(required=False, min_value=0, max_value=99, default=0)
     note = serializers.CharField(required=False, allow_blank=True, max_length=240, default="")
 
 

@@ -14,6 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("documents/", views.documents, name="documents"),
     path("documents/panel/", views.project_panel, name="project-panel"),
     path("documents/new/", views.document_new, name="document-new"),
+    path("labels/", views.labels, name="labels"),
     path(_ONE, views.document, name="document"),
     path(f"{_ONE}progress/", views.document_progress, name="document-progress"),
     path(f"{_ONE}issue/", views.document_issue, name="document-issue"),

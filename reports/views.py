@@ -22,7 +22,7 @@ from projectsite.core.scope import Scope
 from projectsite.core.workbook import write_csv, write_xlsx
 from projectsite.ui.lists import Listing
 from reports import operations, queries
-from reports.forms import DocumentFilterForm, IssueForm, NewDocumentForm
+from reports.forms import DocumentFilterForm, IssueForm, LabelForm, NewDocumentForm
 from reports.queries import DocumentFilter, DocumentRow
 from reports.tables import difference_table, document_table, state_mark
 
@@ -123,6 +123,28 @@ def _draft(scope: Scope, form: NewDocumentForm) -> int:
         address=settings.PUBLIC_ADDRESS,
         at=timezone.now(),
     )
+
+
+@require_http_methods(["GET", "POST"])
+def labels(request: HttpRequest, project_key: str) -> HttpResponse:
+    """Choose boxes and a sheet of labels; the sheets are made like a document."""
+    scope = scope_for(request, project_key, Action.DRAFT_DOCUMENT)
+    form = LabelForm(request.POST or None, scope=scope, initial=request.GET.dict())
+    if request.method == "POST" and form.is_valid():
+        try:
+            found = operations.draft_document(
+                scope,
+                kind="label-sheet",
+                subject=form.subject(),
+                address=settings.PUBLIC_ADDRESS,
+                at=timezone.now(),
+            )
+        except ApplicationError as error:
+            form.refuse(error)
+        else:
+            return redirect("reports:document", project_key, found)
+    status = 422 if form.errors else 200
+    return render(request, "reports/labels.html", {"form": form}, status=status)
 
 
 @require_GET

@@ -11,12 +11,12 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from projectsite.core.scope import UnitSystem
+from reports.domain.blocks import SectionData
 from reports.domain.codec import BrokenDossier, decode, encode
+from reports.domain.marking import MarkState
 
 SCHEMA = 1
 """Version of the stored form; a change that old dossiers can't follow gets a new number."""
-
-MarkState = Literal["wait", "look", "done", "hold"]
 
 
 def shown(label: str, kind: str = "") -> dict[str, str]:
@@ -51,6 +51,8 @@ class Frame:
         When and by whom it was issued or, for a draft, drafted.
     revision
         Highest schedule revision among the units shown; 0 when none changed anything.
+    label_sheet, labels_used
+        For labels: key of the sheet, and how many labels of the first one are gone.
     """
 
     kind: str
@@ -63,6 +65,8 @@ class Frame:
     person: str = ""
     note: str = ""
     revision: int = 0
+    label_sheet: str = ""
+    labels_used: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,6 +291,7 @@ class Dossier:
     frame: Frame
     project: ProjectData
     units: tuple[UnitData, ...] = ()
+    sections: tuple[SectionData, ...] = ()
     schema: int = SCHEMA
 
     def to_json(self) -> dict[str, Any]:

@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-PREFIX = {"unit-balance": "AB", "balance-report": "AR", "point-list": "PL"}
+PREFIX = {
+    "unit-balance": "AB",
+    "balance-report": "AR",
+    "point-list": "PL",
+    "progress-report": "PR",
+    "punch-list": "PU",
+    "checkout-sheets": "CO",
+    "label-sheet": "LB",
+}
 """Letters of a document's number by its kind."""
 
 

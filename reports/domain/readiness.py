@@ -30,6 +30,10 @@ def readiness(dossier: Dossier) -> Readiness:
         blank = [unit.tag for unit in units if unit.device_instance is None]
         open_items = (f"No device instance: {listed(blank)}.",) if blank else ()
         return Readiness((), open_items)
+    if kind == "label-sheet":
+        return Readiness(("Labels are printed from a draft; there is nothing to issue.",), ())
+    if kind in {"progress-report", "punch-list", "checkout-sheets"}:
+        return Readiness((), ())
     untested = [unit.tag for unit in units if unit.test is None]
     stale = [unit.tag for unit in units if unit.state.word == "out of date"]
     pending = [

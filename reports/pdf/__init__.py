@@ -20,6 +20,10 @@ from reports.pdf.pool import Ask, RenderingFailed, Stopped
 __all__ = ["Rendered", "RenderingFailed", "Stopped", "render"]
 
 
+WIDE = {"point-list", "punch-list"}
+"""Kinds of document on paper laid across."""
+
+
 @dataclass(slots=True)
 class Rendered:
     """A finished document: its bytes, pages, and what it took."""
@@ -89,7 +93,7 @@ def render(
             "bind": str(stored),
             "parts": [(part.title, str(part.file), part.group) for part in parts],
             "out": str(out),
-            "is_wide": dossier.frame.kind == "point-list",
+            "is_wide": dossier.frame.kind in WIDE,
         }
         with pool.Pool(min(processes or default_processes(), len(asks))) as rendering:
             for asked in (asks, [bind]):

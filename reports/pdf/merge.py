@@ -38,10 +38,12 @@ def bind(parts: Sequence[Part], dossier: Dossier, target: Path, *, is_wide: bool
             with pikepdf.open(part.file) as source:
                 outline.append((part.group, part.title, len(book.pages)))
                 _append(book, source, root, index, streams)
-        stamp = stamps.make_stamp(book, dossier, is_wide=is_wide)
-        _share_fonts(stamp.form.Resources, streams)
-        _share_fonts(Dictionary(Font=Dictionary(Digits=stamp.font)), streams)
-        stamps.apply(book, stamp)
+        # A sheet of labels is all labels: a strip would be printed across them.
+        if dossier.frame.kind != "label-sheet":
+            stamp = stamps.make_stamp(book, dossier, is_wide=is_wide)
+            _share_fonts(stamp.form.Resources, streams)
+            _share_fonts(Dictionary(Font=Dictionary(Digits=stamp.font)), streams)
+            stamps.apply(book, stamp)
         root.ParentTreeNextKey = len(root.ParentTree.Nums) // 2
         _outline(book, outline)
         _describe(book, dossier)

@@ -9,8 +9,10 @@ from reports.domain.codec import encode
 from reports.domain.dossier import Dossier
 from reports.pdf import kept
 from reports.pdf.front import front_parts
+from reports.pdf.labels import label_parts
 from reports.pdf.point_list import point_list_parts
 from reports.pdf.pool import Ask
+from reports.pdf.sections import section_parts
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +30,10 @@ def parts(dossier: Dossier, folder: Path, keep_in: Path) -> list[PlannedPart]:
     kind = dossier.frame.kind
     if kind == "point-list":
         return _own(point_list_parts(dossier), folder)
+    if kind == "label-sheet":
+        return _own(label_parts(dossier), folder)
+    if dossier.sections:
+        return _own(section_parts(dossier), folder)
     front = _own(front_parts(dossier), folder) if kind == "balance-report" else []
     group = "Unit sheets" if front else ""
     return front + _sheets(dossier, keep_in, group)

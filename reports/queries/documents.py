@@ -33,6 +33,10 @@ DRAFT_ACTION: Mapping[str, Action] = {
     DocumentKind.UNIT_BALANCE: Action.DRAFT_TEST_SHEET,
     DocumentKind.BALANCE_REPORT: Action.DRAFT_DOCUMENT,
     DocumentKind.POINT_LIST: Action.DRAFT_DOCUMENT,
+    DocumentKind.PROGRESS_REPORT: Action.DRAFT_DOCUMENT,
+    DocumentKind.PUNCH_LIST: Action.DRAFT_DOCUMENT,
+    DocumentKind.CHECKOUT_SHEETS: Action.DRAFT_DOCUMENT,
+    DocumentKind.LABEL_SHEET: Action.DRAFT_DOCUMENT,
 }
 """What a person must be allowed to draft a document of a kind, and to see drafts of it."""
 
@@ -63,6 +67,7 @@ class DocumentRow:
     note: str
     unit_id: int | None
     air_handler_id: int | None
+    options: Mapping[str, Any]
     render_state: str
     render_error: str
     sections_done: int
@@ -209,6 +214,7 @@ def history(scope: Scope, row: DocumentRow) -> list[DocumentRow]:
         kind=row.kind,
         unit_id=row.unit_id,
         air_handler_id=row.air_handler_id,
+        options=row.options,
         state=DocumentState.ISSUED,
     )
     return _rows(found.order_by("-issue", "-id"))
@@ -227,11 +233,16 @@ def comparison(
 ) -> tuple[DocumentRow, DocumentRow, list[Difference]]:
     """Two issues of one subject, the older first, and which figures changed between them."""
     pair = [document(scope, document_id), document(scope, other_id)]
-    if len({(row.kind, row.unit_id, row.air_handler_id) for row in pair}) > 1:
+    if len({_subject(row) for row in pair}) > 1:
         raise InvalidInput("Only issues of the same subject can be compared.")
     old, new = sorted(pair, key=lambda row: row.issue or 10**9)
     changes = compare(dossier_of(scope, old.id), dossier_of(scope, new.id))
     return old, new, changes
+
+
+def _subject(row: DocumentRow) -> tuple[object, ...]:
+    """What a document is about; issues of the same follow each other."""
+    return row.kind, row.unit_id, row.air_handler_id, *sorted(row.options.items())
 
 
 def stored_file(scope: Scope, document_id: int) -> tuple[str, str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from datetime import date as day
 
 from balancing.airflow.domain.evaluate import evaluate
 from balancing.airflow.domain.types import FlowTestSnapshot
@@ -24,16 +25,24 @@ from reports.domain.dossier import (
     UnitData,
     Verdict,
 )
+from reports.queries import work_papers
 from reports.queries.flow_tests import test_data
 from zones.inventory import queries as inventory
 from zones.inventory.domain.fields import OUTLET_KINDS
 from zones.inventory.domain.types import UnitFacts
+from zones.work.domain.labels import SHEET
+from zones.work.domain.words import TRADES
 
 KIND_TITLES = {
     "unit-balance": "Air balance sheet",
     "balance-report": "Air balance report",
     "point-list": "Point and address list",
+    "progress-report": "Progress report",
+    "punch-list": "Punch list",
+    "checkout-sheets": "Checkout sheets",
+    "label-sheet": "Box labels",
 }
+TRADE_NAMES = dict(TRADES)
 STATES = {
     "open": Verdict("look", "test in hand"),
     "submitted": Verdict("look", "handed in"),
@@ -46,10 +55,33 @@ OUT_OF_DATE = Verdict("hold", "out of date")
 
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """What a document is about: one unit, one air handler, or, with neither, the project."""
+    """What a document is about: one unit, one air handler, or, with neither, the project.
+
+    Attributes
+    ----------
+    floor, trade
+        What narrows a document of the work further; "" for all.
+    label_sheet, labels_used
+        For labels: key of the sheet, and how many labels of the first one are gone.
+    """
 
     unit_id: int | None = None
     air_handler_id: int | None = None
+    floor: str = ""
+    trade: str = ""
+    label_sheet: str = ""
+    labels_used: int = 0
+
+    @property
+    def options(self) -> dict[str, str | int]:
+        """What narrows the document besides unit and air handler, as it is stored."""
+        given: dict[str, str | int] = {
+            "floor": self.floor,
+            "trade": self.trade,
+            "label_sheet": self.label_sheet,
+            "labels_used": self.labels_used,
+        }
+        return {name: value for name, value in given.items() if value}
 
 
 def assemble(
@@ -71,8 +103,17 @@ def assemble(
     NotFound
         The unit or the air handler is not in the project.
     """
+    _check_options(kind, subject)
     label, unit_ids = _scope_of(scope, kind, subject)
-    units = _units(scope, unit_ids, address)
+    is_of_work = kind in work_papers.KINDS
+    units = () if is_of_work else _units(scope, unit_ids, address)
+    sections = (
+        work_papers.sections(
+            scope, kind, unit_ids, trade=subject.trade, day=day.fromisoformat(date)
+        )
+        if is_of_work
+        else ()
+    )
     frame = Frame(
         kind=kind,
         title=KIND_TITLES[kind],
@@ -80,8 +121,30 @@ def assemble(
         date=date,
         person=scope.person.name,
         revision=max((unit.revision for unit in units), default=0),
+        label_sheet=subject.label_sheet,
+        labels_used=subject.labels_used,
     )
-    return Dossier(frame, project_data(scope), units), f"{frame.title}, {label}"
+    return Dossier(frame, project_data(scope), units, sections), f"{frame.title}, {label}"
+
+
+def _check_options(kind: str, subject: Subject) -> None:
+    """Refuse options that the kind of document does not know or that make no sense."""
+    if subject.trade and (kind != "punch-list" or subject.trade not in TRADE_NAMES):
+        raise InvalidInput(
+            "Only a punch list is of one trade.", fields={"trade": "Choose one of the trades."}
+        )
+    if kind != "label-sheet":
+        if subject.label_sheet or subject.labels_used:
+            message = "Only box labels take a sheet of labels."
+            raise InvalidInput(message, fields={"label_sheet": message})
+        return
+    sheet = SHEET.get(subject.label_sheet)
+    if sheet is None:
+        message = "Choose the sheet of labels that is in the printer."
+        raise InvalidInput(message, fields={"label_sheet": message})
+    if not 0 <= subject.labels_used < sheet.count:
+        message = f"This sheet holds {sheet.count} labels; give 0 to {sheet.count - 1}."
+        raise InvalidInput(message, fields={"labels_used": message})
 
 
 def project_data(scope: Scope) -> ProjectData:
@@ -106,11 +169,16 @@ def _scope_of(scope: Scope, kind: str, subject: Subject) -> tuple[str, list[int]
             "An air balance sheet is of one terminal unit; choose it.",
             fields={"unit": "Choose the terminal unit."},
         )
+    labels = []
     if subject.air_handler_id is not None:
-        label = inventory.air_handler(scope, subject.air_handler_id).tag
-        ids = inventory.unit_ids(scope, inventory.UnitFilter(air_handler=subject.air_handler_id))
-    else:
-        label, ids = "whole project", inventory.unit_ids(scope)
+        labels.append(inventory.air_handler(scope, subject.air_handler_id).tag)
+    if subject.floor:
+        labels.append(f"floor {subject.floor}")
+    wanted = inventory.UnitFilter(air_handler=subject.air_handler_id, floor=subject.floor or None)
+    ids = inventory.unit_ids(scope, wanted)
+    label = ", ".join(labels) or "whole project"
+    if subject.trade:
+        label += f", {TRADE_NAMES[subject.trade].lower()}"
     if not ids:
         raise InvalidInput(f"There are no terminal units in {label} yet; import a schedule first.")
     return label, ids

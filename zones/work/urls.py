@@ -7,7 +7,6 @@ from django.urls import URLPattern, URLResolver
 from zones.work.api import board as board_api
 from zones.work.api import checkouts as checkouts_api
 from zones.work.api import files as files_api
-from zones.work.api import labels as labels_api
 from zones.work.api import planning as planning_api
 from zones.work.api import plans as plans_api
 from zones.work.api import progress as progress_api
@@ -19,7 +18,6 @@ from zones.work.views import (
     checkouts,
     files,
     grid,
-    labels,
     mine,
     planning,
     plans,
@@ -41,7 +39,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *files.urlpatterns,
     *progress.urlpatterns,
     *plans.urlpatterns,
-    *labels.urlpatterns,
 ]
 """Pages; mounted below ``p/<project_key>/``."""
 
@@ -55,6 +52,5 @@ api_urlpatterns: list[URLPattern | URLResolver] = [
     *files_api.urlpatterns,
     *progress_api.urlpatterns,
     *plans_api.urlpatterns,
-    *labels_api.urlpatterns,
 ]
 """API; mounted below ``api/v1/projects/<project_key>/``."""

@@ -1,0 +1,7 @@
+"""States of the marks that documents show."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+MarkState = Literal["wait", "look", "done", "hold"]

@@ -1,7 +1,0 @@
-"""The labels over the API."""
-
-from __future__ import annotations
-
-from django.urls import URLPattern, URLResolver
-
-urlpatterns: list[URLPattern | URLResolver] = []

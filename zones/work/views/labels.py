@@ -1,7 +1,0 @@
-"""Pages of the labels."""
-
-from __future__ import annotations
-
-from django.urls import URLPattern, URLResolver
-
-urlpatterns: list[URLPattern | URLResolver] = []
