@@ -28,6 +28,9 @@ NOTE_LENGTH = 400
 OFFICE = "office"
 """Trade of the people who mark the steps of every trade."""
 _WITH_REASON = ("held", "not-applicable")
+_SET = 250
+"""Marks of one statement. The history of a statement pairs each row with every other, because
+the database plans it once for a few rows; so the time grows with the square of the set."""
 _LOCK_CLASS = 0x57A9
 """First key of the advisory lock of the marks; the second is the project."""
 
@@ -218,19 +221,21 @@ def _targets(scope: Scope, cells: Sequence[_Cell]) -> dict[str, Pairs]:
 
 
 def _write(scope: Scope, column: str, pairs: Pairs, *, mark: str, note: str, at: datetime) -> int:
-    """Write the marks of one kind of subject in one statement, and tell how many changed."""
-    step_ids, subject_ids = [list(ids) for ids in zip(*pairs, strict=True)]
+    """Write the marks of one kind of subject set by set, and tell how many changed."""
     by, project = scope.person.id, scope.project.id
+    changed = 0
     with connection.cursor() as cursor:
-        if mark == "open":
-            cursor.execute(
-                _TAKE_BACK.format(column=column), [note, by, at, step_ids, subject_ids, project]
-            )
-        else:
-            cursor.execute(
-                _SAY.format(column=column), [project, mark, note, by, at, step_ids, subject_ids]
-            )
-        return int(cursor.rowcount)
+        for start in range(0, len(pairs), _SET):
+            some = pairs[start : start + _SET]
+            step_ids, subject_ids = [list(ids) for ids in zip(*some, strict=True)]
+            if mark == "open":
+                told = [note, by, at, step_ids, subject_ids, project]
+                cursor.execute(_TAKE_BACK.format(column=column), told)
+            else:
+                told = [project, mark, note, by, at, step_ids, subject_ids]
+                cursor.execute(_SAY.format(column=column), told)
+            changed += cursor.rowcount
+    return changed
 
 
 def _early(scope: Scope, cells: Sequence[_Cell]) -> tuple[Skipped, ...]:
