@@ -229,11 +229,15 @@ def _write(scope: Scope, column: str, pairs: Pairs, *, mark: str, note: str, at:
             some = pairs[start : start + _SET]
             step_ids, subject_ids = [list(ids) for ids in zip(*some, strict=True)]
             if mark == "open":
-                told = [note, by, at, step_ids, subject_ids, project]
-                cursor.execute(_TAKE_BACK.format(column=column), told)
+                cursor.execute(
+                    _TAKE_BACK.format(column=column),
+                    [note, by, at, step_ids, subject_ids, project],
+                )
             else:
-                told = [project, mark, note, by, at, step_ids, subject_ids]
-                cursor.execute(_SAY.format(column=column), told)
+                cursor.execute(
+                    _SAY.format(column=column),
+                    [project, mark, note, by, at, step_ids, subject_ids],
+                )
             changed += cursor.rowcount
     return changed
 
