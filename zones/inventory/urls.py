@@ -8,9 +8,10 @@ from zones.inventory.api import air_handlers as air_handlers_api
 from zones.inventory.api import imports as imports_api
 from zones.inventory.api import library as library_api
 from zones.inventory.api import outlets as outlets_api
+from zones.inventory.api import placing as placing_api
 from zones.inventory.api import units as units_api
 from zones.inventory.api import zones as zones_api
-from zones.inventory.views import air_handlers, imports, library, outlets, units, zones
+from zones.inventory.views import air_handlers, imports, library, outlets, placing, units, zones
 
 app_name = "inventory"
 
@@ -33,6 +34,7 @@ _api_imports: list[URLPattern | URLResolver] = [
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("units/", units.unit_list, name="units"),
+    path("units/positions/", placing.positions, name="positions"),
     path("units/add/", units.unit_add, name="unit-add"),
     path("units/tag/<str:tag>/", units.unit_by_tag, name="unit-by-tag"),
     path("units/<int:unit_id>/", units.unit_page, name="unit"),
@@ -128,6 +130,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
 
 api_urlpatterns: list[URLPattern | URLResolver] = [
     *units_api.urlpatterns,
+    *placing_api.urlpatterns,
     *outlets_api.urlpatterns,
     *air_handlers_api.urlpatterns,
     *zones_api.urlpatterns,

@@ -94,6 +94,16 @@ def chosen_ids(cast: Cast) -> dict[str, Any]:
     return {"ids": [whole(cast).pk], "act": "set", "field": "floor", "text": "4"}
 
 
+def place(cast: Cast) -> dict[str, Any]:
+    """A position from the page of a plan."""
+    return {"unit": whole(cast).pk, "x": "10 ft", "y": "5 m"}
+
+
+def places(cast: Cast) -> dict[str, Any]:
+    """A position over the API."""
+    return {"places": [{"unit_id": whole(cast).pk, "x_m": 3.5, "y_m": "5 m"}]}
+
+
 def _pages(name: str, arguments: Any, *, restorable: bool = True) -> list[Entry]:
     entries = [
         Entry(f"inventory:{name}-edit", page(to=OFFICE), arguments=arguments),
@@ -133,6 +143,7 @@ def new_outlet(cast: Cast) -> dict[str, Any]:
     return {"unit_id": whole(cast).pk, "tag": "D-9"}
 
 
+PLACING = ("controls", "office")
 NEW_INLET = {
     "label": "10 in",
     "diameter_m": "10 in",
@@ -149,6 +160,7 @@ ENTRIES = [
     Entry("inventory:unit", page(), arguments=unit_in),
     Entry("inventory:unit-changes", page(), arguments=unit_in),
     *_pages("unit", unit_in),
+    Entry("inventory:positions", page(302, to=PLACING), "POST", data=place),
     Entry("inventory:outlet-add", page(to=OFFICE), arguments=unit_in),
     Entry("inventory:outlet-add", page(422, to=OFFICE), "POST", unit_in, {"tag": ""}),
     *_pages("outlet", outlet_in),
@@ -178,6 +190,7 @@ ENTRIES = [
     Entry("inventory-api:unit-findings", api(), arguments=unit_in),
     Entry("inventory-api:unit-changes", api(), arguments=unit_in),
     Entry("inventory-api:unit-act", api(to=OFFICE), "POST", data=chosen_ids),
+    Entry("inventory-api:unit-positions", api(to=PLACING), "PUT", data=places),
     *_api("outlet", outlet_in, new_outlet),
     *_api("air-handler", air_handler_in, {"tag": "AH-8"}, archive=409),
     *_api("zone", zone_in, {"tag": "778"}, archive=409),
