@@ -13,7 +13,13 @@ class ReportsConfig(AppConfig):
 
     def ready(self) -> None:
         """Put documents on the pages of the project, its air handlers and its units."""
-        from projectsite.core import panels  # noqa: PLC0415  # registers once the apps are ready
+        from projectsite.core import (  # noqa: PLC0415  # registers once the apps are ready
+            evidence,
+            panels,
+        )
+        from reports.queries.evidence import proofs  # noqa: PLC0415  # apps load before models
+
+        evidence.register("reports", proofs)
 
         panels.register(
             "unit",

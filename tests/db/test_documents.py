@@ -18,10 +18,11 @@ from reports import jobs, operations, queries
 from reports.domain.dossier import Dossier
 from reports.models import Document
 from reports.queries import DocumentFilter, Subject
+from reports.queries.evidence import proofs
 from tests.builders import Cast, make_cast
 from tests.builders.accounts import AT
 from tests.builders.airflow import make_accepted_test
-from tests.builders.inventory import make_whole_unit
+from tests.builders.inventory import make_unit, make_whole_unit
 from tests.web.matrix.reports import make_document
 from zones.inventory.models import TerminalUnit
 
@@ -280,3 +281,59 @@ def test_a_file_that_comes_after_the_stop_is_thrown_away(cast: Cast) -> None:
     document.refresh_from_db()
     assert (document.render_state, str(document.file), document.sha256) == ("cancelled", "", "")
     assert default_storage.listdir("documents/2031")[1] == []
+
+
+@pytest.mark.parametrize(("days", "holds"), [(1, True), (-1, False)])
+def test_an_issued_document_proves_its_step_until_the_next_test(
+    cast: Cast, tested: TerminalUnit, days: int, *, holds: bool
+) -> None:
+    office = cast.scope("office")
+    make_unit(cast.project, "TU-2-99")
+    document_id = draft(cast, tested)
+    assert proofs(office, [tested.pk]) == []
+    operations.issue_document(
+        office,
+        document_id=document_id,
+        address=ADDRESS,
+        at=AT + timedelta(days=days),
+        note="Complete.",
+    )
+    (proof,) = proofs(office, list(TerminalUnit.objects.values_list("id", flat=True)))
+    assert (proof.step, proof.unit_id, proof.holds) == ("documents-issued", tested.pk, holds)
+    assert ("Another flow test" in proof.text) is not holds
+
+
+def test_labels_are_drafted_for_a_floor_and_never_issued(cast: Cast) -> None:
+    office = cast.scope("office")
+    make_unit(cast.project, "TU-2-1", floor="2")
+    make_unit(cast.project, "TU-3-1", floor="3")
+    subject = Subject(floor="2", label_sheet="a4-21", labels_used=2)
+    document_id = operations.draft_document(
+        office, kind="label-sheet", subject=subject, address=ADDRESS, at=AT
+    )
+    stored = Document.objects.get(pk=document_id)
+    assert stored.options == {"floor": "2", "label_sheet": "a4-21", "labels_used": 2}
+    units = Dossier.from_json(stored.dossier).units
+    assert [unit.tag for unit in units] == ["TU-2-1"]
+    with pytest.raises(Conflict, match="printed from a draft"):
+        issue(cast, document_id)
+
+
+@pytest.mark.parametrize(
+    ("kind", "subject", "field"),
+    [
+        ("label-sheet", Subject(), "label_sheet"),
+        ("label-sheet", Subject(label_sheet="a4-21", labels_used=21), "labels_used"),
+        ("point-list", Subject(label_sheet="a4-21"), "label_sheet"),
+        ("point-list", Subject(trade="controls"), "trade"),
+    ],
+)
+def test_options_that_do_not_suit_the_kind_are_refused(
+    cast: Cast, kind: str, subject: Subject, field: str
+) -> None:
+    make_unit(cast.project)
+    with pytest.raises(InvalidInput) as refused:
+        operations.draft_document(
+            cast.scope("office"), kind=kind, subject=subject, address=ADDRESS, at=AT
+        )
+    assert field in refused.value.fields

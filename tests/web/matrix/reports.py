@@ -104,6 +104,7 @@ _DRAFT_API = {**api(to=READERS), "owner": 404}
 ENTRIES = [
     Entry("reports:documents", page(to=READERS)),
     Entry("reports:document-new", page(to=DRAFTERS)),
+    Entry("reports:labels", page(to=("controls", "office"))),
     Entry("reports:document", _DRAFT_PAGE, arguments=draft),
     Entry("reports:document-progress", page(302, to=READERS), arguments=one_issued),
     Entry("reports:document-issue", page(to=("office",)), arguments=draft),

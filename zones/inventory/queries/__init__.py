@@ -23,7 +23,13 @@ from zones.inventory.queries.outlets import (
     outlet_row,
     outlets_of,
 )
-from zones.inventory.queries.outlines import by_air_handler, outlet_places, outlines, unit_places
+from zones.inventory.queries.outlines import (
+    by_air_handler,
+    outlet_places,
+    outlines,
+    unit_handlers,
+    unit_places,
+)
 from zones.inventory.queries.units import (
     LISTED,
     UNIT_SORTS,
@@ -75,6 +81,7 @@ __all__ = [
     "page_of_units",
     "revision_note",
     "unit_facts",
+    "unit_handlers",
     "unit_id_of",
     "unit_ids",
     "unit_log",

@@ -70,6 +70,12 @@ def unit_places(scope: Scope, ids: Iterable[int]) -> list[dict[str, Any]]:
     return [dict(row) for row in rows]
 
 
+def unit_handlers(scope: Scope, ids: Iterable[int]) -> dict[int, int | None]:
+    """Air handler of each of these units of the project, None where it has none."""
+    units = TerminalUnit.objects.filter(project_id=scope.project.id, id__in=list(ids))
+    return dict(units.order_by("id").values_list("id", "air_handler_id"))
+
+
 def outlet_places(scope: Scope, ids: Iterable[int]) -> list[dict[str, Any]]:
     """Tag, unit, floor and location of these outlets of the project."""
     outlets = Outlet.objects.filter(project_id=scope.project.id, id__in=list(ids))
