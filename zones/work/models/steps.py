@@ -21,6 +21,8 @@ from zones.work.models.base import (
 )
 
 NO_CIRCLE = """
+    -- Two sessions could close a circle together, each blind to what the other has not committed.
+    PERFORM pg_advisory_xact_lock(22505, NEW.project_id::int);
     IF EXISTS (
         WITH RECURSIVE earlier(step_id) AS (
             SELECT NEW.before_id
