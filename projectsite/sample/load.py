@@ -52,6 +52,7 @@ def load(fixtures: Path, *, address: str, at: datetime) -> list[people.SignIn]:
         system="ip",
         time_zone="America/Denver",
         elevation_m=396.24,
+        at=began,
     )
     others = people.invite_the_others(office, at=began)
     balancer = scope_of(next(o for o in others if o.role == "balancer").person.id, LIBRARY)
@@ -98,6 +99,7 @@ def load(fixtures: Path, *, address: str, at: datetime) -> list[people.SignIn]:
         system="si",
         time_zone="America/Denver",
         elevation_m=396.24,
+        at=at,
     )
     people.invite_again(annexe, others, at=at)
     with by(annexe):

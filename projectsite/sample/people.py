@@ -122,6 +122,7 @@ def new_project(
     system: str,
     time_zone: str,
     elevation_m: float,
+    at: datetime,
 ) -> Scope:
     """Create a project as this person and give the person's scope in it."""
     projects.create_project(
@@ -133,5 +134,6 @@ def new_project(
         display_system=system,
         time_zone=time_zone,
         elevation_m=elevation_m,
+        at=at,
     )
     return scope_of(person.id, key)

@@ -13,3 +13,7 @@ class WorkConfig(AppConfig):
 
     def ready(self) -> None:
         """Register findings, proofs, waiting work and panels."""
+        from projectsite.core import beginnings  # noqa: PLC0415  # apps load before models
+        from zones.work.operations import catalogue  # noqa: PLC0415  # apps load before models
+
+        beginnings.register("work", catalogue.begin_catalogue)

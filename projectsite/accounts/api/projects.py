@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import status
 from rest_framework.request import Request
@@ -42,7 +43,7 @@ class ProjectsApi(GenericViewSet[Any]):
         given = NewProjectSerializer(data=request.data)
         given.is_valid(raise_exception=True)
         values = plain(given.validated_data)
-        key = operations.create_project(person_of(request), **values)
+        key = operations.create_project(person_of(request), at=timezone.now(), **values)
         scope = scope_for(request, key, Action.SEE)
         return Response(_data(scope), status=status.HTTP_201_CREATED)
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from datetime import datetime
 from typing import Any
 from zoneinfo import available_timezones
 
 from django.db import IntegrityError, transaction
 
-from projectsite.accounts.access import Action
+from projectsite.accounts.access import Action, scope_by_id
 from projectsite.accounts.domain.types import ProjectSettings
 from projectsite.accounts.models import Membership, Project, RoleChoice, User
 from projectsite.accounts.operations.validation import LOOK_AGAIN, refuse_invalid
 from projectsite.accounts.queries import SETTING_NAMES, settings_at_version
+from projectsite.core import beginnings
 from projectsite.core.errors import Conflict, Forbidden, InvalidInput
 from projectsite.core.numeric import same
 from projectsite.core.scope import Person, Scope
@@ -29,8 +31,11 @@ def create_project(
     display_system: str,
     time_zone: str,
     elevation_m: float,
+    at: datetime,
 ) -> str:
     """Store a new project whose office is this person; gives its key.
+
+    What a project begins with is stored with it, or nothing is.
 
     Raises
     ------
@@ -59,6 +64,7 @@ def create_project(
     except IntegrityError as error:  # someone took the name since it was checked
         raise InvalidInput(LOOK_AGAIN, fields={"key": "This short name is taken."}) from error
     Membership.objects.create(user=creator, project=project, role=RoleChoice.OFFICE)
+    beginnings.begin(scope_by_id(creator.pk, project.pk), at)
     return project.key
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from projectsite.accounts.access import Action, person_of, require_creator, scope_for
@@ -36,7 +37,7 @@ def new_project(request: HttpRequest) -> HttpResponse:
         values: dict[str, Any] = dict(form.cleaned_data)
         values["elevation_m"] = values["elevation_m"].value
         try:
-            key = operations.create_project(person, **values)
+            key = operations.create_project(person, at=timezone.now(), **values)
         except ApplicationError as error:
             form.refuse(error)
         else:
