@@ -31,6 +31,14 @@ draft-document         yes     yes       -         -          -
 draft-test-sheet       yes     yes       yes       -          -
 issue-document         yes     -         -         -          -
 download-issued        yes     yes       yes       -          yes
+mark-steps             yes     yes       yes       yes        -
+plan-work              yes     -         -         -          -
+check-out              yes     yes       -         -          -
+open-punch             yes     yes       yes       yes        yes
+answer-punch           yes     yes       yes       yes        -
+verify-punch           yes     yes       yes       yes        yes
+add-file               yes     yes       yes       yes        yes
+place-units            yes     yes       -         -          -
 """
 
 

@@ -122,6 +122,9 @@ def test_temperatures_have_an_offset() -> None:
         ("fan", "Parallel", "parallel"),
         ("fan", "-", "none"),
         ("kind", "Linear slot", "slot"),
+        ("discharge_sensor", "Y", "yes"),
+        ("discharge_sensor", False, "no"),
+        ("occupancy_sensor", "—", ""),
     ],
 )
 def test_words_for_choices(name: str, cell: Cell, value: str) -> None:

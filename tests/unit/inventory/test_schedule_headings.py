@@ -36,6 +36,8 @@ from zones.inventory.imports.book import BOOK
         ("VOLTS/PH", "heater_voltage_and_phases", ""),
         ("Inlet dia. (mm)", "inlet", "mm"),
         ("Type of unit", "box_model", ""),
+        ("DISCHARGE AIR TEMP SENSOR", "discharge_sensor", ""),
+        ("Occ. sensor", "occupancy_sensor", ""),
         ("Approved by", "", ""),
         ("Cooling max (kPa)", "", ""),
     ],

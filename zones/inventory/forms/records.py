@@ -61,6 +61,9 @@ def _link(field: Field, links: Mapping[str, Choices], common: dict[str, Any]) ->
 
 def _text(field: Field, common: dict[str, Any]) -> forms.Field:
     if field.kind == "choice":
+        if field.default is None:
+            listed = [("", "—"), *field.choices]
+            return forms.ChoiceField(choices=listed, **common)
         return forms.ChoiceField(choices=field.choices, **{**common, "required": True})
     widget = forms.Textarea({"rows": 3}) if field.kind == "long-text" else forms.TextInput()
     return forms.CharField(max_length=field.max_length, widget=widget, **common)

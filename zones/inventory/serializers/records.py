@@ -33,7 +33,7 @@ def _taken(field: Field) -> serializers.Field[Any, Any, Any, Any]:
     if field.kind == "link":
         return serializers.IntegerField(min_value=1, **nullable)
     if field.kind == "choice":
-        return serializers.ChoiceField(choices=list(field.choices), **common)
+        return _choice(field, **common)
     if field.is_text:
         is_blank = not field.required
         return serializers.CharField(max_length=field.max_length, allow_blank=is_blank, **common)
@@ -49,13 +49,19 @@ def _taken(field: Field) -> serializers.Field[Any, Any, Any, Any]:
     return QuantityField(field.kind, minimum=field.low, **nullable)
 
 
+def _choice(field: Field, **common: Any) -> serializers.ChoiceField:
+    """A choice; one without a default may be left open."""
+    is_blank = field.default is None and not field.required
+    return serializers.ChoiceField(choices=list(field.choices), allow_blank=is_blank, **common)
+
+
 def _given(field: Field) -> serializers.Field[Any, Any, Any, Any]:
     """How a field is given out."""
     words = field.help or field.label
     if field.kind == "link":
         return serializers.CharField(allow_null=True, help_text=f"{field.label}: tag or name.")
     if field.kind == "choice":
-        return serializers.ChoiceField(choices=list(field.choices), help_text=words)
+        return _choice(field, help_text=words)
     if field.is_text:
         return serializers.CharField(help_text=words)
     if field.kind == "count":

@@ -23,7 +23,13 @@ BLANKS = frozenset({"", "-", "–", "—", "--", "---", "―"})
 """What schedules write for "nothing here"."""
 NOT_APPLICABLE = frozenset({"n/a", "na", "n.a.", "n. a.", "not applicable"})
 
+_YES_NO = {
+    **dict.fromkeys(("yes", "y", "x", "✓", "true", "1", "required", "provided"), "yes"),
+    **dict.fromkeys(("no", "n", "none", "false", "0", "not required"), "no"),
+}
 WORDS: dict[str, dict[str, str]] = {
+    "discharge_sensor": _YES_NO,
+    "occupancy_sensor": _YES_NO,
     "fan": {
         **dict.fromkeys(("none", "no", "n", "no fan", "single duct", "0"), "none"),
         **dict.fromkeys(("parallel", "par", "parallel fan", "pfp", "yes, parallel"), "parallel"),
@@ -208,7 +214,7 @@ def _text(cell: Cell) -> Read:
 def _choice(cell: Cell, field_: Field) -> Read:
     text = " ".join(plain(cell).casefold().replace("_", " ").split())
     if text in BLANKS or text in NOT_APPLICABLE:
-        return (field_.default, "", "")
+        return (field_.default or "", "", "")
     own = {label.casefold(): key for key, label in field_.choices} | {
         key: key for key, _ in field_.choices
     }
