@@ -9,7 +9,8 @@ from django import forms
 from django.http import QueryDict
 
 from zones.work.domain import words
-from zones.work.queries.board_rows import STATES, BoardFilter
+from zones.work.queries.board import WholeBoard
+from zones.work.queries.board_rows import STATES, BoardFilter, floors
 
 ALL = "all"
 """Trade that stands for every trade."""
@@ -66,6 +67,19 @@ class BoardFilterForm(forms.Form):
             trade="" if trade == ALL else trade,
             state=given.get("state") or "",
         )
+
+
+def filter_choices(whole: WholeBoard) -> dict[str, list[tuple[Any, str]]]:
+    """Floors, air handlers and trunks that a list of this board can be narrowed to."""
+
+    def groups(kind: str) -> list[tuple[Any, str]]:
+        return [(group.id, group.label) for group in whole.groupings[kind].groups.values()]
+
+    return {
+        "floor": [(floor, floor) for floor in floors(whole)],
+        "air_handler": groups("air-handler"),
+        "trunk": groups("trunk"),
+    }
 
 
 def ids_in(texts: Sequence[str]) -> list[int]:

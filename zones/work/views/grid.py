@@ -21,10 +21,10 @@ from projectsite.ui.files import file_of, wants_file
 from projectsite.ui.lists import Listing
 from zones.inventory.domain.types import UnitOutline
 from zones.work.domain.board import State
-from zones.work.forms.grid import BoardFilterForm, cells_in, ids_in
+from zones.work.forms.grid import BoardFilterForm, cells_in, filter_choices, ids_in
 from zones.work.operations.marks import MarkOutcome, mark_steps
 from zones.work.queries.board import WholeBoard, whole_board
-from zones.work.queries.board_rows import SORTS, BoardRows, board_rows, counts, floors
+from zones.work.queries.board_rows import SORTS, BoardRows, board_rows, counts
 from zones.work.queries.cells import Cell, Details, cell, details, may_mark
 from zones.work.tables.cells import state_mark, zone_of
 from zones.work.tables.grid import Grid, sheet_of
@@ -39,7 +39,6 @@ _LEGEND = (
     State.IN_HAND,
     State.HELD,
     State.DONE,
-    State.NOT_APPLICABLE,
 )
 
 
@@ -61,23 +60,11 @@ class _Shown:
 def _shown(scope: Scope, query: QueryDict) -> _Shown:
     whole = whole_board(scope)
     own = "" if scope.trade == "office" else scope.trade
-    form = BoardFilterForm(query, choices=_choices(whole), own_trade=own)
+    form = BoardFilterForm(query, choices=filter_choices(whole), own_trade=own)
     listing = Listing.read(query, sorts=SORTS, default="tag", size=SIZES[0])
     rows = board_rows(whole, form.wanted(), listing.sort)
     size = min(listing.size, SIZES[-1])
     return _Shown(whole, form, rows, replace(listing, size=size).counted(len(rows.units)))
-
-
-def _choices(whole: WholeBoard) -> dict[str, list[tuple[Any, str]]]:
-    return {
-        "floor": [(floor, floor) for floor in floors(whole)],
-        "air_handler": _groups(whole, "air-handler"),
-        "trunk": _groups(whole, "trunk"),
-    }
-
-
-def _groups(whole: WholeBoard, kind: str) -> list[tuple[Any, str]]:
-    return [(group.id, group.label) for group in whole.groupings[kind].groups.values()]
 
 
 @require_GET
@@ -114,6 +101,7 @@ def _context(
         "listing": shown.listing,
         "sizes": [(size, shown.listing.link(size=size, page=None)) for size in SIZES],
         "legend": [(state_mark(state), numbers[state]) for state in _LEGEND],
+        "not_applicable": numbers[State.NOT_APPLICABLE],
         "unit_ids": ",".join(str(unit.id) for unit in units),
         "step_ids": ",".join(str(step.id) for step in steps),
         "query": shown.listing.link().removeprefix("?"),
