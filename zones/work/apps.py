@@ -13,7 +13,20 @@ class WorkConfig(AppConfig):
 
     def ready(self) -> None:
         """Register findings, proofs, waiting work and panels."""
-        from projectsite.core import beginnings  # noqa: PLC0415  # apps load before models
+        from projectsite.core import (  # noqa: PLC0415  # apps load before models
+            beginnings,
+            panels,
+            waiting,
+        )
         from zones.work.operations import catalogue  # noqa: PLC0415  # apps load before models
+        from zones.work.queries import waiting as waiting_work  # noqa: PLC0415  # apps load before models
 
         beginnings.register("work", catalogue.begin_catalogue)
+        waiting.register("work-steps", waiting_work.ready_steps)
+        panels.register(
+            "unit", panels.Panel("Steps", "work:unit-steps-panel", is_wide=True, order=10)
+        )
+        panels.register(
+            "air-handler", panels.Panel("Steps", "work:air-handler-steps-panel", order=10)
+        )
+        panels.register("project", panels.Panel("Work", "work:project-work-panel", order=10))

@@ -23,6 +23,7 @@ from zones.work.views import (
     plans,
     progress,
     punch,
+    step_panels,
     templates,
 )
 
@@ -31,6 +32,7 @@ app_name = "work"
 urlpatterns: list[URLPattern | URLResolver] = [
     *grid.urlpatterns,
     *mine.urlpatterns,
+    *step_panels.urlpatterns,
     *planning.urlpatterns,
     *catalogue.urlpatterns,
     *templates.urlpatterns,

@@ -178,6 +178,17 @@ def cell(whole: WholeBoard, known: Details, unit_id: int, step: StepFacts) -> Ce
     )
 
 
+def cells_of_unit(scope: Scope, whole: WholeBoard, unit_id: int) -> list[CellFacts]:
+    """Every step of the catalogue at one unit, in two queries."""
+    known = details(scope, whole, [unit_id])
+    return [cell(whole, known, unit_id, step) for step in whole.board.steps]
+
+
+def is_told(facts: CellFacts) -> bool:
+    """Tell whether a list of a unit's steps names it: it applies, or somebody said that not."""
+    return facts.state is not State.NOT_APPLICABLE or facts.mark is not None
+
+
 def may_mark(scope: Scope, facts: CellFacts) -> bool:
     """Tell whether the person may say something of this cell.
 
