@@ -12,7 +12,7 @@ from django.db import transaction
 
 from projectsite.accounts.access import scope_of
 from projectsite.core.scope import Scope
-from projectsite.sample import people, readings, schedules
+from projectsite.sample import people, readings, schedules, work
 from reports import operations as documents
 from reports.queries import Subject
 from zones.inventory.queries import unit_id_of
@@ -41,8 +41,8 @@ def load(fixtures: Path, *, address: str, at: datetime) -> list[people.SignIn]:
     list of SignIn
         How each person signs in, the office first.
     """
-    first = people.first_person(at=schedules.days_before(at, DAYS_OF_TESTS + 9))
-    began = schedules.days_before(at, DAYS_OF_TESTS + 7)
+    first = people.first_person(at=schedules.days_before(at, work.BEGAN_DAYS + 6))
+    began = schedules.days_before(at, work.BEGAN_DAYS + 4)
     office = people.new_project(
         first.person,
         key=LIBRARY,
@@ -71,6 +71,10 @@ def load(fixtures: Path, *, address: str, at: datetime) -> list[people.SignIn]:
             office, folder / "outlets-ip.csv", target="outlets", label="Outlet schedule", at=began
         )
         schedules.choose_controllers(office)
+    scopes = [scope_of(other.person.id, LIBRARY) for other in others]
+    by_trade = {scope.trade: scope for scope in scopes if scope.trade}
+    with by(office):
+        work.mark_steps(office, by_trade, tested=list(readings.STORIES), at=at)
     with by(balancer):
         readings.enter_tests(
             office,

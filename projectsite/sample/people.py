@@ -1,4 +1,4 @@
-"""The people of the sample project, one for each role, with random passwords."""
+"""The people of the sample project, one for each role and trade, with random passwords."""
 
 from __future__ import annotations
 
@@ -31,6 +31,7 @@ CAST = (
     SamplePerson("controls", "Tobin Marsh", "controls"),
     SamplePerson("balancer", "Wren Osgood", "balancer"),
     SamplePerson("installer", "Pell Hargrove", "installer", "mechanical"),
+    SamplePerson("electrician", "Odile Fenwick", "installer", "electrical"),
     SamplePerson("owner", "Marit Lindqvist", "owner"),
 )
 """Invented names. The first person may create projects."""

@@ -50,7 +50,7 @@ class Command(BaseCommand):
 
 def lines(people: list[SignIn]) -> list[str]:
     """Say how each person signs in, one line each."""
-    return [f"{p.username:<10} {p.password}   {p.full_name}, {p.role}" for p in people]
+    return [f"{p.username:<12} {p.password}   {p.full_name}, {p.role}" for p in people]
 
 
 def keep(path: Path, people: list[SignIn]) -> None:
