@@ -240,6 +240,8 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "Severity": "balancing.airflow.serializers.SEVERITIES",
         "OutletKind": "zones.inventory.models.OutletKind",
         "PlanMark": "zones.work.serializers.plans.PLAN_MARKS",
+        "StepMark": "zones.work.serializers.board.MARKS",
+        "StepState": "zones.work.serializers.board.BOARD_STATES",
         "StepTrade": "zones.work.serializers.steps.TRADES",
         "StepPer": "zones.work.serializers.steps.PER",
         "UnitOption": "zones.work.serializers.steps.NEEDS",
