@@ -163,15 +163,18 @@ def cell(whole: WholeBoard, known: Details, unit_id: int, step: StepFacts) -> Ce
     group_id = board.group(unit_id, step)
     group = whole.groupings[step.per].groups.get(group_id) if group_id is not None else None
     at = (unit_id, step.id)
+    state = State(int(board.states[row, column]))
+    # A step that does not apply passes on what it would have waited for; nobody waits there.
+    waits = state is not State.NOT_APPLICABLE and bool(board.blockers[row, column])
     return CellFacts(
         unit_id,
         step,
-        State(int(board.states[row, column])),
-        board.waits_for(unit_id, step.id) if board.blockers[row, column] else (),
+        state,
+        board.waits_for(unit_id, step.id) if waits else (),
         group.label if group else "",
         bool(board.is_proven[row, column]),
         bool(board.is_withdrawn[row, column]),
-        bool(board.states[row, column] == State.DONE and not board.is_clear[row, column]),
+        state is State.DONE and not bool(board.is_clear[row, column]),
         known.marks.get(at),
         known.assignments.get(at),
         whole.proofs.get(step.key, {}).get(unit_id),

@@ -8,7 +8,7 @@ from rest_framework import serializers
 
 from zones.work.domain import words
 from zones.work.domain.board import STATE_KEYS
-from zones.work.operations.marks import MOST_CELLS, NOTE_LENGTH, MarkOutcome, Skipped
+from zones.work.operations.marks import NOTE_LENGTH, MarkOutcome, Skipped
 from zones.work.queries.cells import CellFacts
 
 MARKS = tuple(key for key, _ in words.MARKS)
@@ -87,7 +87,7 @@ class CellIn(serializers.Serializer[Any]):
 class MarksIn(serializers.Serializer[Any]):
     """What is said, and of which steps."""
 
-    cells = CellIn(many=True, allow_empty=False, max_length=MOST_CELLS)
+    cells = CellIn(many=True, allow_empty=False)
     mark = serializers.ChoiceField(MARKS, help_text="open takes back what was said.")
     note = serializers.CharField(
         required=False,
