@@ -30,6 +30,8 @@ class PointShape(models.Model):
     low_si = models.FloatField("lowest", null=True, blank=True)
     high_si = models.FloatField("highest", null=True, blank=True)
     expected = models.CharField(max_length=200, blank=True)
+    # Where the expected value comes from when it differs from unit to unit.
+    source = models.CharField(max_length=20, choices=words.POINT_SOURCES, blank=True)
     owes = models.CharField("who mends it", max_length=12, choices=words.TRADES, default="controls")
     is_required = models.BooleanField("needed for the step", default=True)
 
@@ -82,8 +84,6 @@ class CheckTemplatePoint(PointShape):
     """One point of a checkout list."""
 
     template = models.ForeignKey(CheckTemplate, on_delete=models.CASCADE, related_name="points")
-    # Where the expected value comes from when it differs from unit to unit.
-    source = models.CharField(max_length=20, choices=words.POINT_SOURCES, blank=True)
     heats = ArrayField(models.CharField(max_length=10), default=list, blank=True)
     fans = ArrayField(models.CharField(max_length=10), default=list, blank=True)
     needs = ArrayField(models.CharField(max_length=20), default=list, blank=True)
@@ -127,6 +127,9 @@ class Checkout(models.Model):
     # As it was called when the checkout began; lists change later.
     template_name = models.CharField(max_length=100)
     reference_instrument = models.CharField(max_length=120, blank=True)
+    # Controller, reheat, fan, options and address of the unit when the checkout began: when one
+    # of them is another today, the checkout no longer holds.
+    profile = models.JSONField(default=dict, blank=True)
     note = models.TextField(blank=True)
     begun_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
@@ -183,7 +186,9 @@ class CheckoutPoint(PointShape):
             models.UniqueConstraint(fields=["checkout", "key"], name="checkoutpoint_key_unique"),
             models.UniqueConstraint(fields=["project", "id"], name="checkoutpoint_project_id"),
             models.CheckConstraint(
-                condition=Q(kind__in=values(words.POINT_KINDS)) & Q(owes__in=values(words.TRADES)),
+                condition=Q(kind__in=values(words.POINT_KINDS))
+                & Q(owes__in=values(words.TRADES))
+                & Q(source__in=values(words.POINT_SOURCES)),
                 name="checkoutpoint_words_known",
             ),
             models.CheckConstraint(
