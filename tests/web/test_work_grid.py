@@ -386,6 +386,7 @@ def test_pages_take_the_same_queries_whatever_they_show(
             headers=HTMX,
         ),
     }
+    api.get(board)  # the first use of a token is written down
     for name, visit in visits.items():
         with recorded_queries(name):
             visit()
