@@ -75,6 +75,11 @@ class PlanFacts:
         ).m_per_px
 
     @property
+    def width_m(self) -> float | None:
+        """Width of the whole picture on the floor [m, > 0], or None while there is no scale."""
+        return None if self.m_per_px is None else self.m_per_px * self.width_px
+
+    @property
     def scale(self) -> PlanScale | None:
         """How the picture maps to positions, or None until scale and origin are set."""
         if self.m_per_px is None or self.origin_px is None:

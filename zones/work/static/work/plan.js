@@ -85,6 +85,9 @@ function start(frame) {
     view = next;
     svg.setAttribute("viewBox", `${view.x} ${view.y} ${view.w} ${view.h}`);
     for (const link of links) put(link, placeOf(link));
+    for (const line of svg.querySelectorAll("[data-walk] > *")) line.setAttribute("stroke-width", 2 * perScreen());
+    svg.querySelector("[data-walk] > polyline")?.setAttribute("stroke-dasharray", `${6 * perScreen()} ${3 * perScreen()}`);
+    svg.querySelector("[data-walk] > circle")?.setAttribute("r", 11 * perScreen());
   }
   function say(words, isWrong = false) {
     told.textContent = words;
