@@ -189,6 +189,33 @@ _ALL = (
         "kelvin",
     ),
     _kind(
+        "temperature_difference",
+        "temperature difference",
+        "k",
+        "kelvin_difference",
+        Display("fahrenheit_difference", "°F", 1),
+        Display("kelvin_difference", "K", 1),
+        # A thermometer's unit means a difference wherever only a difference can be typed.
+        aliases={
+            "k": "kelvin_difference",
+            "kelvin": "kelvin_difference",
+            "c": "kelvin_difference",
+            "°c": "kelvin_difference",
+            "f": "fahrenheit_difference",
+            "°f": "fahrenheit_difference",
+        },
+    ),
+    _kind(
+        "duration",
+        "duration",
+        "s",
+        "second",
+        Display("second", "s", 0),
+        Display("second", "s", 0),
+        "minute",
+        "hour",
+    ),
+    _kind(
         "density",
         "density",
         "kg_m3",
@@ -213,6 +240,14 @@ _ALL = (
         Display("volt_ampere", "VA", 1),
     ),
     _kind("voltage", "voltage", "v", "volt", Display("volt", "V", 0), Display("volt", "V", 0)),
+    _kind(
+        "control_voltage",
+        "control voltage",
+        "v",
+        "volt",
+        Display("volt", "V", 1),
+        Display("volt", "V", 1),
+    ),
     _kind(
         "current", "current", "a", "ampere", Display("ampere", "A", 2), Display("ampere", "A", 2)
     ),
