@@ -10,12 +10,13 @@ from __future__ import annotations
 import io
 import json
 import resource
+import struct
 import sys
 import warnings
 from datetime import datetime
 from typing import Any
 
-from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
+from PIL import ExifTags, Image, UnidentifiedImageError
 
 from projectsite.core.pictures.types import (
     CHILD_CPU_S,
@@ -53,7 +54,10 @@ def opened(content: bytes) -> Image.Image:
     try:
         picture = Image.open(io.BytesIO(content), formats=tuple(FORMATS))
     except UnidentifiedImageError as error:
-        raise Refused("This is not a JPEG, PNG or WebP picture, or it is damaged.") from error
+        raise Refused(_NO_PICTURE) from error
+    except (OSError, SyntaxError, ValueError, struct.error) as error:
+        # Its first bytes are those of a picture and what follows is not.
+        raise Refused(_NO_PICTURE) from error
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise Refused(_TOO_LARGE) from error
     if picture.width * picture.height > MAX_PIXELS:
@@ -61,6 +65,7 @@ def opened(content: bytes) -> Image.Image:
     return picture
 
 
+_NO_PICTURE = "This is not a JPEG, PNG or WebP picture, or it is damaged."
 _TOO_LARGE = (
     f"The picture has more than {MAX_PIXELS // 1_000_000} million pixels. Send a smaller one."
 )
@@ -77,12 +82,12 @@ def _loaded(picture: Image.Image) -> Image.Image:
 def photo(content: bytes) -> Answer:
     """Turn a photo upright, take position and time out of it, and make its small copy."""
     picture = opened(content)
-    kind = picture.format or ""
+    # Phones store several pictures in one JPEG file (CIPA DC-007); the first is the photo.
+    kind = "JPEG" if picture.format == "MPO" else picture.format or ""
     if kind == "JPEG":
         picture.draft("RGB", (LONG_SIDE_PX, LONG_SIDE_PX))
-    exif = picture.getexif()
-    facts = {"taken_at": _taken_at(exif), **_position(exif)}
-    upright = ImageOps.exif_transpose(_loaded(picture))
+    facts, turn = _camera_facts(picture)
+    upright = _turned(_loaded(picture), turn)
     upright.thumbnail((LONG_SIDE_PX, LONG_SIDE_PX))
     has_alpha = kind != "JPEG" and upright.mode in {"RGBA", "LA", "P", "PA"}
     whole = upright.convert("RGBA" if has_alpha else "RGB")
@@ -101,6 +106,34 @@ def _written(picture: Image.Image, kind: str) -> bytes:
     options: dict[str, Any] = {"PNG": {"optimize": True}}.get(kind, {"quality": 85})
     bare.save(out, kind, **options)
     return out.getvalue()
+
+
+def _camera_facts(picture: Image.Image) -> tuple[dict[str, Any], int]:
+    """Time, position and orientation value; damaged Exif data says nothing."""
+    try:
+        exif = picture.getexif()
+        facts = {"taken_at": _taken_at(exif), **_position(exif)}
+        turn = exif.get(ExifTags.Base.Orientation, 1)
+    except (OSError, SyntaxError, ValueError, TypeError, LookupError, struct.error):
+        return {"taken_at": "", "latitude_deg": None, "longitude_deg": None}, 1
+    return facts, turn if isinstance(turn, int) else 1
+
+
+def _turned(picture: Image.Image, orientation: int) -> Image.Image:
+    """Turn a picture upright (Exif 2.32, tag 274); other values than 1 to 8 mean nothing."""
+    turn = _TURNS.get(orientation)
+    return picture if turn is None else picture.transpose(turn)
+
+
+_TURNS = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
 
 
 def _taken_at(exif: Image.Exif) -> str:
@@ -123,23 +156,24 @@ def _taken_at(exif: Image.Exif) -> str:
 def _position(exif: Image.Exif) -> dict[str, float | None]:
     """Read the position (Exif 2.32, GPS tags 1 to 4: degrees, minutes, seconds and side)."""
     gps = exif.get_ifd(ExifTags.IFD.GPSInfo)
-    latitude = _degrees(gps, ExifTags.GPS.GPSLatitude, ExifTags.GPS.GPSLatitudeRef, "S", 90)
-    longitude = _degrees(gps, ExifTags.GPS.GPSLongitude, ExifTags.GPS.GPSLongitudeRef, "W", 180)
+    latitude = _degrees(gps, ExifTags.GPS.GPSLatitude, ExifTags.GPS.GPSLatitudeRef, "NS", 90)
+    longitude = _degrees(gps, ExifTags.GPS.GPSLongitude, ExifTags.GPS.GPSLongitudeRef, "EW", 180)
     if latitude is None or longitude is None:
         return {"latitude_deg": None, "longitude_deg": None}
     return {"latitude_deg": latitude, "longitude_deg": longitude}
 
 
-def _degrees(gps: Any, tag: int, side_tag: int, negative: str, limit: float) -> float | None:
+def _degrees(gps: Any, tag: int, side_tag: int, sides: str, limit: float) -> float | None:
     try:
         degrees, minutes, seconds = (float(part) for part in gps[tag])
         side = str(gps[side_tag]).strip("\0 ").upper()
     except (KeyError, TypeError, ValueError, ZeroDivisionError):
         return None
     value = degrees + minutes / 60 + seconds / 3600
-    if not 0 <= value <= limit:
+    # Without its side a position could lie on the other half of the globe.
+    if not 0 <= value <= limit or side not in tuple(sides):
         return None
-    return -value if side == negative else value
+    return -value if side == sides[1] else value
 
 
 def plan(content: bytes, number: int) -> Answer:
@@ -149,7 +183,9 @@ def plan(content: bytes, number: int) -> Answer:
     else:
         if number != 1:
             raise Refused("A picture has one page.")
-        drawn, pages = ImageOps.exif_transpose(_loaded(opened(content))), 1
+        picture = opened(content)
+        turn = _camera_facts(picture)[1]
+        drawn, pages = _turned(_loaded(picture), turn), 1
     drawn.thumbnail((LONG_SIDE_PX, LONG_SIDE_PX))
     paper = Image.new("RGB", drawn.size, "white")
     layer = drawn.convert("RGBA")

@@ -55,10 +55,10 @@ def _office_kind(content: bytes) -> str:
 
 def _is_text(content: bytes) -> bool:
     """Plain text without control characters; markup is refused, whatever it calls itself."""
-    if not content or content[:2048].lstrip().startswith(b"<"):
-        return False
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
+        return False
+    if not text or text.lstrip().startswith("<"):
         return False
     return all(char >= " " or char in "\t\n\r\f" for char in text)
