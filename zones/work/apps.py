@@ -36,3 +36,6 @@ class WorkConfig(AppConfig):
             "air-handler", panels.Panel("Steps", "work:air-handler-steps-panel", order=10)
         )
         panels.register("project", panels.Panel("Work", "work:project-work-panel", order=10))
+        panels.register(
+            "project", panels.Panel("Progress", "work:project-progress-panel", order=12)
+        )
