@@ -72,6 +72,8 @@ class FloorPlan(models.Model):
                         first_y_px__isnull=False,
                         second_x_px__isnull=False,
                         second_y_px__isnull=False,
+                        # A comparison with nothing is neither true nor false, and would pass.
+                        distance_m__isnull=False,
                         distance_m__gt=0,
                     )
                     & (~Q(first_x_px=F("second_x_px")) | ~Q(first_y_px=F("second_y_px")))
