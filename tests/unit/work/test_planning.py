@@ -58,7 +58,7 @@ def test_ten_due_five_ready_five_done_agrees_with_published_figures() -> None:
     """
     moved = START - timedelta(days=2)
     promises = [promise(i, ended_at=None if i < 5 else moved) for i in range(10)]
-    history = {i: done(START + timedelta(days=1)) for i in range(5)}
+    history: dict[object, list[Said]] = {i: done(START + timedelta(days=1)) for i in range(5)}
     found = weeks_past(
         promises, history, zone=ZONE, mondays=[MONDAY], is_ready=lambda task, _: task in range(5)
     )[0]
@@ -118,7 +118,8 @@ def test_mistakes_are_named() -> None:
     )
 )
 def test_the_share_never_leaves_its_range(rows: list[tuple[int, int, int, int]]) -> None:
-    promises, history = [], {}
+    promises: list[Promise] = []
+    history: dict[object, list[Said]] = {}
     for task, days, hours, done_hours in rows:
         made = LONG_BEFORE + timedelta(hours=hours)
         promises.append(

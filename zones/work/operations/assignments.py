@@ -141,7 +141,8 @@ def assign(
     scope.require(Action.PLAN_WORK)
     kept = frozenset(keep)
     _check_day(scope, None if "due_date" in kept else due_date, at)
-    if not kept and person_id is None and due_date is None:
+    is_said = ("person" not in kept and person_id) or ("due_date" not in kept and due_date)
+    if not is_said and len(kept) != 1:
         raise _wrong("person_id", "Choose a person or a day.")
     _lock(scope)
     wanted = _Wanted.of(scope, cells)
@@ -303,7 +304,7 @@ class _Wanted:
             for start in range(0, len(some), _SET):
                 pairs = some[start : start + _SET]
                 current = _current(scope, column, pairs)
-                begun: dict[tuple[int, int], _Promise] = {}
+                begun: dict[tuple[int, ...], _Promise] = {}
                 ended: list[int] = []
                 for pair in pairs:
                     cell, now = subjects[column, *pair], current.get(pair)
