@@ -344,6 +344,25 @@ class TestCatalogue:
             catalogue.add_step(cast.scope(), values={"name": "One more", "trade": "other"})
 
 
+def test_the_board_of_some_units_says_the_same_as_that_of_all(cast: Cast) -> None:
+    """A shared step waits for units that nobody asked about."""
+    handlers = [make_air_handler(cast.project, tag) for tag in ("AH-1", "AH-2")]
+    units = [make_unit(cast.project, f"TU-{i}", air_handler=handlers[i // 3]) for i in range(6)]
+    hung = make_step(cast.project)
+    flushed = make_step(cast.project, "flushed", per="air-handler", before=[hung])
+    make_step(cast.project, "balanced", before=[flushed])
+    for unit in (*units[:2], *units[3:]):
+        mark(unit, hung, cast.office)
+    whole = whole_board(cast.scope()).board
+    some = whole_board(cast.scope(), unit_ids={units[0].pk, units[5].pk}).board
+    for unit in (units[0], units[5]):
+        row, place = whole.row_of[unit.pk], some.row_of[unit.pk]
+        assert list(whole.states[row]) == list(some.states[place])
+        assert list(whole.blockers[row]) == list(some.blockers[place])
+    assert whole.state(units[0].pk, flushed.pk) is State.WAITING
+    assert whole.state(units[5].pk, flushed.pk) is State.READY
+
+
 def test_findings_of_the_work(cast: Cast) -> None:
     steps = make_catalogue(cast.project)
     handler = make_air_handler(cast.project)

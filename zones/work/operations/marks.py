@@ -244,7 +244,7 @@ def _write(scope: Scope, column: str, pairs: Pairs, *, mark: str, note: str, at:
 
 def _early(scope: Scope, cells: Sequence[_Cell]) -> tuple[Skipped, ...]:
     """Cells that are done before what has to come first."""
-    board = whole_board(scope).board
+    board = whole_board(scope, unit_ids={unit.id for unit, _ in cells}).board
     is_early = board.is_early
     found = []
     for unit, step in cells:

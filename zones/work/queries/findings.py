@@ -19,12 +19,14 @@ from zones.work.domain.rules import StepStanding
 from zones.work.domain.since import UNKNOWN, Times, ready_since
 from zones.work.models import StepMark
 from zones.work.queries.board import WholeBoard, whole_board
+from zones.work.queries.steps import steps_of
 
 # Arrays, a row for each step: a large project has fifty thousand marks.
 _TIMES = """
 SELECT m.step_id, array_agg(coalesce(m.unit_id, m.air_handler_id, m.trunk_id, m.transformer_id)),
     array_agg(m.unit_id IS NOT NULL), array_agg(extract(epoch FROM m.at)::float8)
-FROM work_stepmark m WHERE m.project_id = %s GROUP BY 1
+FROM work_stepmark m WHERE m.project_id = %s AND (m.unit_id IS NULL OR m.unit_id = ANY(%s))
+GROUP BY 1
 """
 
 
@@ -50,9 +52,12 @@ def findings_at(scope: Scope, unit_ids: Sequence[int], *, now: datetime) -> list
     """
     if not unit_ids:
         return []
-    whole = whole_board(scope)
+    steps = steps_of(scope)
+    if not steps:
+        return []
+    whole = whole_board(scope, steps=steps, unit_ids=unit_ids)
     rows = [whole.board.row_of[i] for i in dict.fromkeys(unit_ids) if i in whole.board.row_of]
-    if not rows or not whole.board.steps:
+    if not rows:
         return []
     zone = ZoneInfo(scope.project.time_zone)
     standings = _standings(scope, whole, np.array(sorted(rows)), now)
@@ -103,7 +108,7 @@ def _said_at(scope: Scope, board: Board) -> Times:
     found: Times = np.full(board.states.shape, UNKNOWN)
     steps = {step.id: step for step in board.steps}
     with connection.cursor() as cursor:
-        cursor.execute(_TIMES, [scope.project.id])
+        cursor.execute(_TIMES, [scope.project.id, list(board.unit_ids)])
         for step_id, subjects, are_units, times in cursor.fetchall():
             step = steps.get(step_id)
             if step is None:
