@@ -18,7 +18,7 @@ from zones.work.queries.board import whole_board
 
 BEGAN_DAYS = 52
 """Days ago that the first box was hung."""
-DAYS_A_BOX = 0.75
+DAYS_A_BOX = 1.05
 AFTER_HANGING: Mapping[str, int] = {
     "box-hung": 0,
     "duct-connected": 2,

@@ -76,9 +76,13 @@ def unit_handlers(scope: Scope, ids: Iterable[int]) -> dict[int, int | None]:
     return dict(units.order_by("id").values_list("id", "air_handler_id"))
 
 
-def outlet_places(scope: Scope, ids: Iterable[int]) -> list[dict[str, Any]]:
-    """Tag, unit, floor and location of these outlets of the project."""
-    outlets = Outlet.objects.filter(project_id=scope.project.id, id__in=list(ids))
+def outlet_places(scope: Scope, ids: Iterable[int] | None = None) -> list[dict[str, Any]]:
+    """Tag, unit, floor and location of these outlets of the project, or of all in use."""
+    outlets = Outlet.objects.filter(project_id=scope.project.id)
+    if ids is None:
+        outlets = outlets.filter(archived_at=None, unit__archived_at=None)
+    else:
+        outlets = outlets.filter(id__in=list(ids))
     rows = outlets.order_by("unit__sort_key", "sort_key", "id").values(
         "id", "tag", "unit_id", "location", unit_tag=F("unit__tag"), floor=F("unit__floor")
     )

@@ -70,6 +70,33 @@ def subject(scope: Scope, kind: str, subject_id: int) -> SubjectRef:
     return found
 
 
+def subject_by_tag(scope: Scope, kind: str, tag: str) -> SubjectRef:
+    """Find a subject by its tag, whatever its case; an outlet as "unit, outlet".
+
+    Raises
+    ------
+    NotFound
+        There is none with this tag in the project.
+    """
+    wanted = " ".join(tag.split()).casefold()
+    for subject_id, label in _labels(scope, kind):
+        if wanted in {label.casefold(), label.replace(", outlet ", ", ").casefold()}:
+            return subject(scope, kind, subject_id)
+    raise NotFound(f"There is no {NOUNS[kind]} {tag} in this project.")
+
+
+def _labels(scope: Scope, kind: str) -> list[tuple[int, str]]:
+    column_of(kind)
+    if kind == "unit":
+        return [(unit.id, unit.tag) for unit in inventory.outlines(scope)]
+    if kind == "outlet":
+        return [
+            (row["id"], f"{row['unit_tag']}, outlet {row['tag']}")
+            for row in inventory.outlet_places(scope)
+        ]
+    return [(group.id, group.label) for group in groups.grouping(scope, kind).groups.values()]
+
+
 def subjects(scope: Scope, pairs: Iterable[Pair]) -> dict[Pair, SubjectRef]:
     """Name subjects of the project, in two queries for each kind that is asked for.
 

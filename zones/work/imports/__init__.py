@@ -1,0 +1,1 @@
+"""Files taken in: rows to plain values, all complaints with their cells."""
