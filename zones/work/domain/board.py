@@ -203,6 +203,7 @@ def compute(given: BoardInput) -> Board:
     rows = {unit.id: i for i, unit in enumerate(units)}
     columns = {step.id: i for i, step in enumerate(steps)}
     shape = (len(units), len(steps))
+    kinds, kind_of = _kinds(units)
     work = _Work(
         given,
         rows,
@@ -210,6 +211,8 @@ def compute(given: BoardInput) -> Board:
         places={
             kind: _places(of_unit, units) for kind, of_unit in given.group_of.items() if of_unit
         },
+        kinds=kinds,
+        kind_of=kind_of,
         states=np.zeros(shape, np.int8),
         is_clear=np.ones(shape, np.bool_),
         is_passed=np.zeros(shape, np.bool_),
@@ -233,6 +236,23 @@ def compute(given: BoardInput) -> Board:
     )
 
 
+def _kinds(units: Sequence[UnitOptions]) -> tuple[list[UnitOptions], npt.NDArray[np.intp]]:
+    """Give one unit of each set of options, and which of them each unit is like.
+
+    Thousands of units have a dozen sets of options between them.
+    """
+    numbers: dict[tuple[str, str, str, str], int] = {}
+    kinds: list[UnitOptions] = []
+    kind_of = np.zeros(len(units), np.intp)
+    for i, unit in enumerate(units):
+        key = (unit.heat, unit.fan, unit.discharge_sensor, unit.occupancy_sensor)
+        if key not in numbers:
+            numbers[key] = len(kinds)
+            kinds.append(unit)
+        kind_of[i] = numbers[key]
+    return kinds, kind_of
+
+
 def _places(of_unit: Mapping[int, int], units: Sequence[UnitOptions]) -> npt.NDArray[np.int64]:
     """Give each unit the number of its group, and each unit without one a number of its own."""
     numbers = {group: i for i, group in enumerate(sorted(set(of_unit.values())))}
@@ -252,6 +272,8 @@ class _Work:
     rows: Mapping[int, int]
     columns: Mapping[int, int]
     places: Mapping[str, npt.NDArray[np.int64]]
+    kinds: Sequence[UnitOptions]
+    kind_of: npt.NDArray[np.intp]
     states: npt.NDArray[np.int8]
     is_clear: Flags
     is_passed: Flags
@@ -299,14 +321,10 @@ class _Work:
             self.blockers[:, at] |= bits
 
     def _applies(self, step: StepFacts) -> Flags:
-        return np.fromiter(
-            (
-                applies(unit, heats=step.heats, fans=step.fans, needs=step.needs)
-                for unit in self.given.units
-            ),
-            np.bool_,
-            len(self.rows),
-        )
+        found = [
+            applies(kind, heats=step.heats, fans=step.fans, needs=step.needs) for kind in self.kinds
+        ]
+        return np.array(found, np.bool_)[self.kind_of]
 
     def _marks(self, step: StepFacts) -> npt.NDArray[np.int8]:
         found = np.zeros(len(self.rows), np.int8)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+import numpy.typing as npt
 from django.db.models import F
 
 from projectsite.core.scope import Scope
@@ -89,27 +90,40 @@ def places(whole: WholeBoard, rows: BoardRows) -> list[Place]:
     """Places with something to do, in the order of the rows; groups come first."""
     board = whole.board
     found: list[Place] = []
-    of_groups: dict[tuple[str, int], tuple[UnitOutline, list[StepFacts]]] = {}
-    for unit in rows.units:
-        row = board.row_of[unit.id]
-        steps = []
-        for step in rows.steps:
-            if State(int(board.states[row, board.column_of[step.id]])) not in OPEN:
-                continue
+    of_groups: dict[tuple[str, int], tuple[UnitOutline, dict[StepFacts, None]]] = {}
+    for unit, open_steps in _open_steps(whole, rows):
+        own = []
+        for step in open_steps:
             group = board.group(unit.id, step)
             if group is None:
-                steps.append(step)
-                continue
-            kept = of_groups.setdefault((step.per, group), (unit, []))[1]
-            if step not in kept:
-                kept.append(step)
-        if steps:
-            found.append(Place("unit", unit, unit.tag, "", tuple(steps)))
+                own.append(step)
+            else:
+                of_groups.setdefault((step.per, group), (unit, {}))[1][step] = None
+        if own:
+            found.append(Place("unit", unit, unit.tag, "", tuple(own)))
     groups = []
-    for (kind, group_id), (unit, kept) in of_groups.items():
+    for (kind, group_id), (unit, steps) in of_groups.items():
         group_facts = whole.groupings[kind].groups[group_id]
-        groups.append(Place(kind, unit, group_facts.label, group_facts.url, tuple(kept)))
+        groups.append(Place(kind, unit, group_facts.label, group_facts.url, tuple(steps)))
     return groups + found
+
+
+def _open_steps(
+    whole: WholeBoard, rows: BoardRows
+) -> Iterator[tuple[UnitOutline, list[StepFacts]]]:
+    """Units of which a step is open, each with these steps."""
+    at, columns = _block(whole, rows)
+    is_open = np.isin(whole.board.states[np.ix_(at, columns)], OPEN)
+    for i in np.flatnonzero(is_open.any(axis=1)):
+        yield rows.units[int(i)], [rows.steps[int(j)] for j in np.flatnonzero(is_open[i])]
+
+
+def _block(whole: WholeBoard, rows: BoardRows) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Rows and columns of the board that a list shows."""
+    return (
+        np.array([whole.board.row_of[unit.id] for unit in rows.units], np.intp),
+        np.array([whole.board.column_of[step.id] for step in rows.steps], np.intp),
+    )
 
 
 def blockers(whole: WholeBoard, rows: BoardRows, *, own_trade: str) -> list[Blocker]:
@@ -121,8 +135,7 @@ def blockers(whole: WholeBoard, rows: BoardRows, *, own_trade: str) -> list[Bloc
         Trade whose own steps are left out, since it sees them among its work; "" for none.
     """
     board = whole.board
-    at = np.array([board.row_of[unit.id] for unit in rows.units], np.intp)
-    columns = np.array([board.column_of[step.id] for step in rows.steps], np.intp)
+    at, columns = _block(whole, rows)
     if not len(at) or not len(columns):
         return []
     block = np.ix_(at, columns)
