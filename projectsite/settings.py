@@ -245,6 +245,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "PlanMark": "zones.work.serializers.plans.PLAN_MARKS",
         "StepMark": "zones.work.serializers.board.MARKS",
         "StepState": "zones.work.serializers.board.BOARD_STATES",
+        "FileKind": "zones.work.models.files.FILE_KINDS",
         "PunchSubject": "zones.work.serializers.punch.SUBJECT_KINDS",
         "PunchWeight": "zones.work.domain.words.SEVERITIES",
         "PunchState": "zones.work.domain.words.PUNCH_STATES",
