@@ -71,7 +71,7 @@ class ProgressTables:
             Column("early", "Done too soon", "count", total=sum, priority=2)
         ] if any(row.early for row in rows) else []  # fmt: skip
         has_plan = any(row.planned_budget_h > 0 for row in rows)
-        planned = [_hours("planned_h", "Planned by today")] if has_plan else []
+        planned = [_hours("planned_h", "Planned by today", rows)] if has_plan else []
         return Table(
             TABLES[name],
             (
@@ -83,9 +83,9 @@ class ProgressTables:
                 Column("held", "Held", "count", total=sum, priority=2),
                 Column("ready", "Ready", "count", total=sum, priority=2),
                 Column("waiting", "Waits", "count", total=sum, priority=2),
-                _hours("budget_h", "Budget"),
+                _hours("budget_h", "Budget", rows),
                 *planned,
-                _hours("earned_h", "Earned"),
+                _hours("earned_h", "Earned", rows),
                 Column("earned_fraction", "Earned", "fraction", total=lambda _: _whole(rows)),
             ),
             rows,
@@ -135,15 +135,14 @@ def _amount(key: str, label: str) -> Column:
     return Column(key, f"{label}, h", "figure", value=value)
 
 
-def _hours(key: str, label: str) -> Column:
+def _hours(key: str, label: str, rows: tuple[Tally, ...]) -> Column:
     made = _amount(key, label)
-    return Column(
-        key,
-        made.label,
-        "figure",
-        value=made.value,
-        total=lambda values: float(rounded(sum(values), 1)),
-    )
+
+    def total(_: object) -> float:
+        # Of the hours as they are: rounded lines need not add up to the rounded total.
+        return float(rounded(sum(getattr(row, key) for row in rows), 1))
+
+    return Column(key, made.label, "figure", value=made.value, total=total)
 
 
 def curve_picture(found: Progress, *, key: str = "hours") -> str:
@@ -219,12 +218,12 @@ def forecast_words(found: Progress) -> list[str]:
     said = [f"{pace}; {rounded(outlook.remaining_h, 1)} h remain. {ends}"]
     if found.plan_finish is not None and outlook.middle_date is not None:
         late = (outlook.middle_date - found.plan_finish).days
-        place = "after" if late > 0 else "before"
-        if late:
-            said.append(
-                f"The plan ends on {found.plan_finish.isoformat()}; half of the runs end by "
-                f"{abs(late)} {'day' if abs(late) == 1 else 'days'} {place} it."
-            )
+        days = f"{abs(late)} {'day' if abs(late) == 1 else 'days'}"
+        place = f"{days} after it" if late > 0 else f"{days} before it" if late else "with it"
+        said.append(
+            f"The plan ends on {found.plan_finish.isoformat()}; the middle one of the runs ends "
+            f"{place}."
+        )
     said.append(
         "The runs draw the weeks to come from the weeks that were. They know nothing of "
         "holidays, of a larger crew, or of work that waits for somebody."

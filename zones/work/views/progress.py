@@ -98,7 +98,7 @@ def project_panel(request: HttpRequest, project_key: str) -> HttpResponse:
     context = {
         "found": found,
         "bar": mark_safe(progress_bar(parts, title="Steps of the project", key="steps-bar")),  # noqa: S308  # core.plots escapes its texts
-        "standing": standing_words(found)[1:2],
+        "standing": standing_words(found)[1:2] if found.standing else [],
         "held_up": [(TRADES[row.trade], row.waiting) for row in found.held_up],
     }
     is_fragment = bool(request.htmx)  # type: ignore[attr-defined]  # set by the middleware
