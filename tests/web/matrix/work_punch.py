@@ -5,8 +5,6 @@ from __future__ import annotations
 from typing import Any
 from uuid import uuid4
 
-from django.core.files.uploadedfile import SimpleUploadedFile
-
 from projectsite.accounts.models import User
 from tests.builders import Cast
 from tests.builders.inventory import make_air_handler, make_unit
@@ -71,12 +69,6 @@ def new(cast: Cast) -> dict[str, Any]:
     }
 
 
-def file(cast: Cast) -> dict[str, Any]:
-    """A file of one item."""
-    text = f"Tag,Owed by,What is to be done\n{_unit(cast).tag},Mechanical,Open the damper\n"
-    return {"file": SimpleUploadedFile("items.csv", text.encode()), "take": "true"}
-
-
 SAID = {"version": 1, "text": "Done."}
 SAID_LATER = {"version": 2, "text": "Seen."}
 ENTRIES = [
@@ -100,7 +92,7 @@ ENTRIES = [
     Entry("work:punch-reopen", page(302), "POST", arguments=answered, data=SAID_LATER),
     Entry("work-api:punch-list", api()),
     Entry("work-api:punch-list", api(201), "POST", data=new),
-    Entry("work-api:punch-import", api(to=OFFICE), "POST", data=file),
+    Entry("work-api:punch-import", api(415, to=OFFICE), "POST"),
     Entry("work-api:punch-detail", api(), arguments=one),
     Entry(
         "work-api:punch-detail",
