@@ -134,11 +134,11 @@ def _walk(path_px: Sequence[tuple[float, float]], scale: float) -> str:
         return ""
     points = " ".join(f"{_n(x)},{_n(y)}" for x, y in path_px)
     x, y = path_px[0]
+    pen = f'fill="none" stroke="{LINK}" stroke-width="{_n(2 * scale)}"'
+    dashes = f'stroke-dasharray="{_n(6 * scale)} {_n(3 * scale)}"'
     return (
-        f'<g data-walk=""><polyline points="{points}" fill="none" stroke="{LINK}" '
-        f'stroke-width="{_n(2 * scale)}" stroke-dasharray="{_n(6 * scale)} {_n(3 * scale)}" stroke-linejoin="round"/>'
-        f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(11 * scale)}" fill="none" stroke="{LINK}" '
-        f'stroke-width="{_n(2 * scale)}"/></g>'
+        f'<g data-walk=""><polyline points="{points}" {pen} {dashes} stroke-linejoin="round"/>'
+        f'<circle cx="{_n(x)}" cy="{_n(y)}" r="{_n(11 * scale)}" {pen}/></g>'
     )
 
 
