@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString, mark_safe
 from projectsite.core.scope import Scope
 from projectsite.ui.columns import Column, Empty, Selection
 from projectsite.ui.lists import Listing
-from projectsite.ui.marks import Mark
+from projectsite.ui.marks import Mark, mark
 from projectsite.ui.tables import Table
 from zones.inventory.domain.types import UnitOutline
 from zones.work.domain.board import State
@@ -42,9 +42,20 @@ def day_of(row: PromiseRow) -> str:
     return f"{day.isoformat()} {day:%a}{', overdue' if row.is_overdue else ''}"
 
 
+def _due_html(row: PromiseRow) -> SafeString:
+    day = row.assignment.due_date
+    late = f"<br>{mark('hold', 'overdue')}" if row.is_overdue else ""
+    shown = f"{day.isoformat()} {day:%a}" if day else ""
+    return mark_safe(f'<span class="due">{shown}</span>{late}')  # noqa: S308  # digits and a day
+
+
 def week_of(row: PromiseRow) -> str:
     """Week of the day, as in ISO 8601."""
     return iso_week(row.assignment.due_date) if row.assignment.due_date else ""
+
+
+def _week_html(row: PromiseRow) -> SafeString:
+    return mark_safe(f'<span class="due">{week_of(row)}</span>')  # noqa: S308  # digits and a W
 
 
 def told_blocker(blocker: Blocker) -> str:
@@ -93,8 +104,8 @@ def look_ahead_table(
             link=lambda row: row.subject.url,
             width=14,
         ),
-        Column("due", "Due", value=day_of, sort="due", width=22),
-        Column("week", "Week", value=week_of, priority=3, width=10),
+        Column("due", "Due", value=day_of, sort="due", html=_due_html, width=22),
+        Column("week", "Week", value=week_of, html=_week_html, priority=3, width=10),
         Column("step", "Step", value=lambda row: row.step.name, sort="step", width=30),
         Column("trade", "Trade", value=lambda row: TRADES[row.step.trade], sort="trade", width=12),
         Column(
@@ -129,7 +140,6 @@ def look_ahead_table(
         selection=selection if may_plan else None,
         empty=empty,
         stack=True,
-        row_class=lambda row: "off" if row.is_overdue else "",
     )
 
 

@@ -23,6 +23,7 @@ from projectsite.core.scope import Scope
 from projectsite.ui.columns import Empty
 from projectsite.ui.files import file_of, wants_file
 from projectsite.ui.lists import Listing
+from projectsite.ui.tables import Table
 from zones.inventory.domain.types import UnitOutline
 from zones.work.domain import words
 from zones.work.domain.planning import WeekFigures
@@ -69,8 +70,8 @@ def look_ahead(request: HttpRequest, project_key: str) -> HttpResponse:
     rows = promises(scope, _today(scope, now), whole)
     form = LookAheadForm(request.GET, choices=_choices(whole, rows))
     shown = narrowed(rows, form.wanted(_today(scope, now)))
-    listing = Listing.read(request.GET, sorts=SORTS, default="due").counted(len(shown))
-    ordered = in_order(shown, listing.sort)
+    listing = Listing.read(request.GET, sorts=SORTS, default="due", size=50)
+    listing, ordered = listing.counted(len(shown)), in_order(shown, listing.sort)
     kind = request.GET.get("format", "")
     if wants_file(kind):
         return file_of(_ahead_table(scope, ordered, listing), kind, f"{project_key}-look-ahead")
@@ -82,7 +83,7 @@ def look_ahead(request: HttpRequest, project_key: str) -> HttpResponse:
     return render(request, "work/look_ahead.html", context)
 
 
-def _ahead_table(scope: Scope, rows: Sequence[PromiseRow], listing: Listing) -> Any:
+def _ahead_table(scope: Scope, rows: Sequence[PromiseRow], listing: Listing) -> Table:
     may_plan = scope.allows(Action.PLAN_WORK)
     empty = Empty(
         "Nothing is promised for these weeks.",
@@ -157,18 +158,28 @@ def assign_work(request: HttpRequest, project_key: str) -> HttpResponse:
     whole = whole_board(scope)
     form = CellsForm(request.GET, choices=_cell_choices(whole))
     rows = _cells(scope, whole, form)
+    table = _cells_table(scope, request, rows)
+    kind = request.GET.get("format", "")
+    if wants_file(kind):
+        return file_of(table, kind, f"{project_key}-work-to-plan")
+    context = {
+        "filters": form,
+        "table": table,
+        "is_chosen": bool(form.cleaned_data.get("step")),
+        "promise": PromiseForm(people=_people(scope)),
+    }
+    return render(request, "work/assign.html", context)
+
+
+def _cells_table(
+    scope: Scope, request: HttpRequest, rows: Sequence[tuple[UnitOutline, CellFacts]]
+) -> Table:
     listing = Listing.read(request.GET, sorts=("tag",), default="tag", size=250)
     listing = listing.counted(len(rows))
     ordered = rows[::-1] if listing.is_descending else rows
-    page = ordered[listing.offset : listing.offset + listing.size]
-    context = {
-        "filters": form,
-        "table": tables.cells_table(scope, page, listing=listing),
-        "is_chosen": bool(form.cleaned_data.get("step")),
-        "promise": PromiseForm(people=_people(scope)),
-        "here": request.get_full_path(),
-    }
-    return render(request, "work/assign.html", context)
+    is_whole = wants_file(request.GET.get("format", ""))
+    page = ordered if is_whole else ordered[listing.offset : listing.offset + listing.size]
+    return tables.cells_table(scope, page, listing=listing)
 
 
 def _cell_choices(whole: WholeBoard) -> dict[str, list[tuple[Any, str]]]:
