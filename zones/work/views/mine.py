@@ -75,7 +75,8 @@ def _context(
     mine = my_work.assigned_rows(scope, whole)
     units = {place.unit.id for place in page} | {unit.id for _, unit, _ in mine}
     known = details(scope, whole, units)
-    own = {step.trade for step in rows.steps}
+    trades = {step.trade for step in rows.steps}
+    own = next(iter(trades)) if len(trades) == 1 else ""
     return {
         "listing": listing,
         "floors": _floors(scope, whole, known, page),
@@ -85,10 +86,11 @@ def _context(
         ],
         "blockers": [
             {"found": found, "trade": TRADES[found.step.trade]}
-            for found in my_work.blockers(whole, rows, own_trade=own.pop() if len(own) == 1 else "")
+            for found in my_work.blockers(whole, rows, own_trade=own)
         ],
         "has_steps": bool(whole.board.steps),
         "has_own": bool(rows.steps),
+        "has_many_trades": not own,
         "next": request.get_full_path(),
     }
 
