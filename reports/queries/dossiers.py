@@ -109,7 +109,13 @@ def assemble(
     units = () if is_of_work else _units(scope, unit_ids, address)
     sections = (
         work_papers.sections(
-            scope, kind, unit_ids, trade=subject.trade, day=day.fromisoformat(date)
+            scope,
+            kind,
+            unit_ids,
+            floor=subject.floor,
+            air_handler_id=subject.air_handler_id,
+            trade=subject.trade,
+            day=day.fromisoformat(date),
         )
         if is_of_work
         else ()
