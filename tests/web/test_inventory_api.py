@@ -140,6 +140,18 @@ def test_findings_come_with_their_si_values(cast: Cast, office: APIClient) -> No
     assert differs["values"]["outlets_m3_s"] == pytest.approx(800 * CFM)
 
 
+def test_a_sensor_may_be_left_open_again(cast: Cast, office: APIClient) -> None:
+    at = f"{ROOT}units/{make_unit(cast.project).pk}/"
+    assert answer(office.get(at))["discharge_sensor"] == ""
+    said = answer(office.patch(at, {"discharge_sensor": "yes", "version": 1}))
+    assert said["discharge_sensor"] == "yes"
+    assert (
+        answer(office.patch(at, {"discharge_sensor": "", "version": 2}))["discharge_sensor"] == ""
+    )
+    refused = answer(office.patch(at, {"occupancy_sensor": "maybe", "version": 3}), 400)
+    assert set(refused["fields"]) == {"occupancy_sensor"}
+
+
 def test_the_change_log_names_the_api(cast: Cast, office: APIClient) -> None:
     unit = answer(office.post(f"{ROOT}units/", {"tag": "TU-1"}), 201)
     office.patch(f"{ROOT}units/{unit['id']}/", {"floor": "3", "version": 1})

@@ -92,7 +92,7 @@ def test_archive_restore_and_move(cast: Cast, sign_in: SignIn) -> None:
     duct = make_step(cast.project, "duct-connected", before=[hung])
     client = sign_in(cast.office)
     asked = client.get(at(cast, "step-archive", hung.pk)).content.decode()
-    assert "Duct connected no longer waits for it" in asked
+    assert "Steps that stop waiting for it: Duct connected." in asked
     client.post(at(cast, "step-archive", hung.pk))
     archived = client.get(at(cast, "catalogue") + "?archived=on")
     assert [row.id for row in archived.context["table"].rows] == [hung.pk]

@@ -13,8 +13,7 @@ from zones.work.operations.catalogue import StepValues
 HEATS = ("none", "hot-water", "electric")
 FANS = ("none", "parallel", "series")
 TRADES = tuple(value for value, _ in words.TRADES)
-PER = tuple(value for value, _ in words.PER)
-NEEDS = tuple(value for value, _ in words.NEEDS)
+"""Trades that the address of a list may name."""
 
 
 class CatalogueStepOut(serializers.Serializer[Any]):
@@ -23,15 +22,15 @@ class CatalogueStepOut(serializers.Serializer[Any]):
     id = serializers.IntegerField()
     key = serializers.CharField(help_text="Stays when the name changes.")
     name = serializers.CharField()
-    trade = serializers.ChoiceField(choices=TRADES)
-    per = serializers.ChoiceField(choices=PER, help_text="What the step is done once for.")
+    trade = serializers.ChoiceField(choices=words.TRADES)
+    per = serializers.ChoiceField(choices=words.PER, help_text="What the step is done once for.")
     place = serializers.IntegerField(
         allow_null=True, help_text="Place among the steps in use, from 1; null when archived."
     )
     budget_h = serializers.FloatField(help_text="Budgeted labour, hours.")
     heats = serializers.ListField(child=serializers.ChoiceField(choices=HEATS))
     fans = serializers.ListField(child=serializers.ChoiceField(choices=FANS))
-    needs = serializers.ListField(child=serializers.ChoiceField(choices=NEEDS))
+    needs = serializers.ListField(child=serializers.ChoiceField(choices=words.NEEDS))
     before = serializers.ListField(
         child=serializers.IntegerField(), help_text="Steps that have to be done first."
     )
@@ -43,8 +42,8 @@ class CatalogueStepIn(serializers.Serializer[Any]):
     """A step; what is left out of a change stays as it is."""
 
     name = serializers.CharField(max_length=100)
-    trade = serializers.ChoiceField(choices=TRADES)
-    per = serializers.ChoiceField(choices=PER, required=False)
+    trade = serializers.ChoiceField(choices=words.TRADES)
+    per = serializers.ChoiceField(choices=words.PER, required=False)
     budget_h = serializers.FloatField(min_value=0, max_value=1000, required=False)
     heats = serializers.ListField(
         child=serializers.ChoiceField(choices=HEATS),
@@ -52,7 +51,9 @@ class CatalogueStepIn(serializers.Serializer[Any]):
         help_text="Applies to units with one of these; to all when empty.",
     )
     fans = serializers.ListField(child=serializers.ChoiceField(choices=FANS), required=False)
-    needs = serializers.ListField(child=serializers.ChoiceField(choices=NEEDS), required=False)
+    needs = serializers.ListField(
+        child=serializers.ChoiceField(choices=words.NEEDS), required=False
+    )
     before = serializers.ListField(
         child=serializers.IntegerField(min_value=1), required=False, max_length=MOST_STEPS
     )

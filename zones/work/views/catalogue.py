@@ -162,11 +162,10 @@ def archive(request: HttpRequest, project_key: str, step_id: int) -> HttpRespons
         operations.archive_step(scope, step_id=step_id, at=timezone.now())
         messages.success(request, f"{record.name} is archived.")
         return redirect(_back(scope))
-    waiting = queries.waiting_for(every, step_id)
+    waiting = "; ".join(queries.waiting_for(every, step_id)) or "none does now"
     context = {
         "title": f"Archive {record.name}?",
-        "what": "Nobody marks it any longer, and no step waits for it.",
-        "goes_with": [f"{name} no longer waits for it" for name in waiting],
+        "what": f"Nobody marks it any longer. Steps that stop waiting for it: {waiting}.",
         "undo": "What was said of it stays, and it can be taken into use again.",
         "submit": "Archive",
         "cancel": _back(scope),
