@@ -16,15 +16,15 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_POST
 
 from projectsite.accounts.access import Action, scope_for
+from projectsite.core import groups, numeric
 from projectsite.core.errors import ApplicationError, NotFound
 from projectsite.core.scope import Scope
 from projectsite.ui.files import file_of, wants_file
 from projectsite.ui.lists import Listing
+from zones.inventory import queries as inventory
 from zones.work.forms.files import FileAddForm, FileFilterForm
-from zones.work.forms.grid import filter_choices
 from zones.work.operations import files as operations
 from zones.work.queries import files as queries
-from zones.work.queries.board import whole_board
 from zones.work.queries.subjects import subject
 from zones.work.tables.files import file_table
 
@@ -58,10 +58,11 @@ def file_list(request: HttpRequest, project_key: str) -> HttpResponse:
 
 
 def _choices(scope: Scope) -> dict[str, list[tuple[Any, str]]]:
-    offered = filter_choices(whole_board(scope))
+    floors = {unit.floor for unit in inventory.outlines(scope) if unit.floor}
+    handlers = groups.grouping(scope, "air-handler").groups.values()
     return {
-        "floor": offered["floor"],
-        "air_handler": offered["air_handler"],
+        "floor": [(floor, floor) for floor in sorted(floors, key=numeric.natural_key)],
+        "air_handler": [(handler.id, handler.label) for handler in handlers],
         "person": list(queries.people_with_files(scope)),
     }
 
