@@ -22,9 +22,9 @@ class WorkConfig(AppConfig):
             waiting,
         )
         from zones.work.domain import punch_rules, rules  # noqa: PLC0415  # apps load before models
-        from zones.work.operations import (
-            catalogue,  # apps load before models
-            checkout_lists,  # apps load before models
+        from zones.work.operations import (  # noqa: PLC0415  # apps load before models
+            catalogue,
+            checkout_lists,
         )
         from zones.work.queries import (  # noqa: PLC0415  # apps load before models
             checkout_proofs,  # apps load before models
@@ -46,6 +46,7 @@ class WorkConfig(AppConfig):
         findings.register("work-punch", punch_told.findings, punch_rules.RULES)
         evidence.register("work-punch", punch_told.proofs)
         waiting.register("work-punch", punch_told.waiting)
+        panels.register("unit", panels.Panel("Checkout", "work:unit-checkout-panel", order=20))
         panels.register("unit", panels.Panel("Punch items", "work:unit-punch-panel", order=30))
         panels.register(
             "air-handler", panels.Panel("Punch items", "work:air-handler-punch-panel", order=30)

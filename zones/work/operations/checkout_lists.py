@@ -1,0 +1,310 @@
+"""Changing checkout lists: what is looked at on a unit, and how it is judged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any, TypedDict
+
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.db import connection, transaction
+from django.utils.text import slugify
+
+from projectsite.accounts.access import Action
+from projectsite.core.errors import Conflict, InvalidInput, NotFound
+from projectsite.core.quantities import KINDS
+from projectsite.core.scope import Scope
+from zones.inventory.models import ControllerModel
+from zones.work.domain.checkout_lists import STARTER_NAME, STARTER_POINTS
+from zones.work.models import CheckTemplate, CheckTemplatePoint
+
+_LOCK_CLASS = 0xC11C
+"""First key of the advisory lock of the checkout lists; the second is the project."""
+MOST_POINTS = 60
+
+
+class ListValues(TypedDict, total=False):
+    """Values of a list; what is left out stays as it is."""
+
+    name: str
+    controller_model_id: int | None
+    heats: Sequence[str]
+    fans: Sequence[str]
+
+
+class PointValues(TypedDict, total=False):
+    """Values of a point, quantities in SI; what is left out stays as it is."""
+
+    name: str
+    kind: str
+    quantity: str
+    tolerance_si: float | None
+    low_si: float | None
+    high_si: float | None
+    expected: str
+    source: str
+    owes: str
+    is_required: bool
+    heats: Sequence[str]
+    fans: Sequence[str]
+    needs: Sequence[str]
+
+
+@transaction.atomic
+def load_starter(scope: Scope) -> int:
+    """Give a project without checkout lists the usual one, and give its id.
+
+    Raises
+    ------
+    Conflict
+        The project has a list already, in use or archived.
+    """
+    scope.require(Action.PLAN_WORK)
+    _lock(scope)
+    if CheckTemplate.objects.filter(project_id=scope.project.id).exists():
+        raise Conflict("This project has checkout lists already. Change them one by one.")
+    made = CheckTemplate.objects.create(project_id=scope.project.id, name=STARTER_NAME)
+    CheckTemplatePoint.objects.bulk_create(
+        CheckTemplatePoint(
+            project_id=scope.project.id,
+            template=made,
+            position=position,
+            key=point.key,
+            name=point.name,
+            kind=point.kind,
+            quantity=point.quantity,
+            tolerance_si=point.tolerance_si,
+            low_si=point.low_si,
+            high_si=point.high_si,
+            source=point.source,
+            owes=point.owes,
+            is_required=point.is_required,
+            heats=list(point.heats),
+            fans=list(point.fans),
+            needs=list(point.needs),
+        )
+        for position, point in enumerate(STARTER_POINTS, 1)
+    )
+    return made.pk
+
+
+def begin_lists(scope: Scope, at: datetime) -> None:
+    """Let a new project begin with the usual checkout list."""
+    del at  # told to everything that a project begins with; nothing of a list is dated
+    load_starter(scope)
+
+
+@transaction.atomic
+def add_list(scope: Scope, *, values: ListValues) -> int:
+    """Add a list without points and give its id."""
+    scope.require(Action.PLAN_WORK)
+    _lock(scope)
+    made = CheckTemplate(project_id=scope.project.id)
+    _put(made, values)
+    _save(made)
+    return made.pk
+
+
+@transaction.atomic
+def change_list(scope: Scope, *, list_id: int, version: int, values: ListValues) -> int:
+    """Change the given values of a list and give its version afterwards."""
+    scope.require(Action.PLAN_WORK)
+    _lock(scope)
+    found = _locked(scope, list_id, version)
+    _put(found, values)
+    return _next(found)
+
+
+@transaction.atomic
+def archive_list(scope: Scope, *, list_id: int, version: int | None = None, at: datetime) -> None:
+    """Take a list out of use; checkouts that were begun from it stay as they are."""
+    scope.require(Action.PLAN_WORK)
+    _lock(scope)
+    found = _locked(scope, list_id, version, may_be_archived=True)
+    if found.archived_at is None:
+        found.archived_at = at
+        _next(found)
+
+
+@transaction.atomic
+def restore_list(scope: Scope, *, list_id: int, version: int | None = None) -> None:
+    """Take an archived list into use again.
+
+    Raises
+    ------
+    Conflict
+        Another list has the name meanwhile.
+    """
+    scope.require(Action.PLAN_WORK)
+    _lock(scope)
+    found = _locked(scope, list_id, version, may_be_archived=True)
+    if found.archived_at is None:
+        return
+    taken = CheckTemplate.objects.filter(
+        project_id=scope.project.id, archived_at=None, name__iexact=found.name
+    )
+    if taken.exists():
+        raise Conflict(f"Another checkout list is named {found.name} now. Rename that one first.")
+    found.archived_at = None
+    _next(found)
+
+
+@transaction.atomic
+def add_point(scope: Scope, *, list_id: int, version: int, values: PointValues) -> int:
+    """Add a point at the end of a list and give its id."""
+    scope.require(Action.PLAN_WORK)
+    _lock(scope)
+    found = _locked(scope, list_id, version)
+    points = list(found.points.order_by("position", "id"))
+    if len(points) >= MOST_POINTS:
+        raise Conflict(f"A checkout list has up to {MOST_POINTS} points. Remove one first.")
+    point = CheckTemplatePoint(
+        project_id=scope.project.id,
+        template=found,
+        position=points[-1].position + 1 if points else 1,
+    )
+    _put(point, values)
+    point.key = _new_key(point.name, {known.key for known in points})
+    _check_point(point)
+    _save(point)
+    _next(found)
+    return point.pk
+
+
+@transaction.atomic
+def change_point(
+    scope: Scope, *, list_id: int, point_id: int, version: int, values: PointValues
+) -> int:
+    """Change the given values of a point and give the list's version afterwards."""
+    scope.require(Action.PLAN_WORK)
+    _lock(scope)
+    found = _locked(scope, list_id, version)
+    point = _point(found, point_id)
+    _put(point, values)
+    _check_point(point)
+    _save(point)
+    return _next(found)
+
+
+@transaction.atomic
+def remove_point(scope: Scope, *, list_id: int, point_id: int, version: int) -> int:
+    """Remove a point from a list and give the list's version; begun checkouts keep theirs."""
+    scope.require(Action.PLAN_WORK)
+    _lock(scope)
+    found = _locked(scope, list_id, version)
+    _point(found, point_id).delete()
+    return _next(found)
+
+
+@transaction.atomic
+def move_point(scope: Scope, *, list_id: int, point_id: int, version: int, to: int) -> int:
+    """Put a point at another place of its list, from 1, and give the list's version."""
+    scope.require(Action.PLAN_WORK)
+    _lock(scope)
+    if to < 1:
+        message = "Places are counted from 1."
+        raise InvalidInput(message, fields={"to": message})
+    found = _locked(scope, list_id, version)
+    points = list(found.points.order_by("position", "id"))
+    moved = next((point for point in points if point.pk == point_id), None)
+    if moved is None:
+        raise NotFound("There is no such point in this checkout list.")
+    points.remove(moved)
+    points.insert(to - 1, moved)
+    for position, point in enumerate(points, 1):
+        point.position = position
+    CheckTemplatePoint.objects.bulk_update(points, ["position"])
+    return _next(found)
+
+
+def _lock(scope: Scope) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [_LOCK_CLASS, scope.project.id])
+
+
+def _locked(
+    scope: Scope, list_id: int, version: int | None, *, may_be_archived: bool = False
+) -> CheckTemplate:
+    found = (
+        CheckTemplate.objects.select_for_update()
+        .filter(project_id=scope.project.id, id=list_id)
+        .first()
+    )
+    if found is None:
+        raise NotFound("There is no such checkout list in this project.")
+    if version is not None and version != found.version:
+        raise Conflict(
+            f"Somebody changed {found.name} since you opened it. Look at it as it is now, and "
+            "then save again."
+        )
+    if found.archived_at is not None and not may_be_archived:
+        raise Conflict(f"{found.name} is archived. Take it into use again before you change it.")
+    return found
+
+
+def _point(found: CheckTemplate, point_id: int) -> CheckTemplatePoint:
+    point = found.points.filter(id=point_id).first()
+    if point is None:
+        raise NotFound("There is no such point in this checkout list.")
+    return point
+
+
+def _new_key(name: str, taken: set[str]) -> str:
+    """Key made of the name; it stays when the name changes."""
+    stem = slugify(name)[:56].strip("-") or "point"
+    key, number = stem, 1
+    while key in taken:
+        number += 1
+        key = f"{stem}-{number}"
+    return key
+
+
+def _put(record: CheckTemplate | CheckTemplatePoint, values: Any) -> None:
+    for name, value in values.items():
+        if name in {"heats", "fans", "needs"}:
+            setattr(record, name, sorted(set(value)))
+        elif name in {"name", "expected"}:
+            setattr(record, name, str(value).strip())
+        else:
+            setattr(record, name, value)
+    model_id = values.get("controller_model_id")
+    if model_id is not None and not ControllerModel.objects.filter(id=model_id).exists():
+        message = "There is no such controller model in the library."
+        raise InvalidInput(message, fields={"controller_model_id": message})
+
+
+def _check_point(point: CheckTemplatePoint) -> None:
+    """Refuse a point that nobody could judge."""
+    problems: dict[str, str] = {}
+    if point.kind in {"sensor", "range"} and point.quantity not in KINDS:
+        problems["quantity"] = "Choose the quantity that is read."
+    if point.kind == "sensor" and point.tolerance_si is None:
+        problems["tolerance_si"] = "Say how far the reading may be from the reference."
+    if point.kind == "range" and point.low_si is None and point.high_si is None:
+        problems["low_si"] = "Give the lowest value, the highest, or both."
+    if point.kind == "match" and not point.expected and not point.source:
+        problems["expected"] = "Say what is expected, or where it comes from."
+    if problems:
+        raise InvalidInput(" ".join(problems.values()), fields=problems)
+
+
+def _next(found: CheckTemplate) -> int:
+    found.version += 1
+    _save(found)
+    return found.version
+
+
+def _save(record: CheckTemplate | CheckTemplatePoint) -> None:
+    try:
+        record.full_clean()
+    except ValidationError as error:
+        fields = {name: " ".join(told) for name, told in error.message_dict.items()}
+        # What a constraint says of the whole record belongs to a field here.
+        general = fields.pop(NON_FIELD_ERRORS, "")
+        if "name already" in general:
+            fields["name"] = general
+        elif "lowest" in general:
+            fields["low_si"] = general
+        told = " ".join(dict.fromkeys(filter(None, [general, *fields.values()])))
+        raise InvalidInput(told, fields=fields) from error
+    record.save()
