@@ -15,7 +15,6 @@ from zones.work.queries.planning import Blocker, PromiseRow
 from zones.work.serializers.board import BOARD_STATES, CellIn, ToldOut
 
 WORK_TRADES = tuple(key for key, _ in words.TRADES)
-SUBJECT_KINDS = tuple(key for key, _ in words.PER)
 
 
 class BlockerOut(serializers.Serializer[Any]):
@@ -23,7 +22,7 @@ class BlockerOut(serializers.Serializer[Any]):
 
     step_id = serializers.IntegerField()
     step = serializers.CharField()
-    trade = serializers.ChoiceField(WORK_TRADES, help_text="Who owes it.")
+    trade = serializers.ChoiceField(words.TRADES, help_text="Who owes it.")
     state = serializers.ChoiceField(BOARD_STATES)
     units = serializers.IntegerField(help_text="How many units of the promise hold it open.")
     person = serializers.CharField()
@@ -40,9 +39,9 @@ class AheadOut(serializers.Serializer[Any]):
     id = serializers.IntegerField()
     step_id = serializers.IntegerField()
     step = serializers.CharField()
-    trade = serializers.ChoiceField(WORK_TRADES)
+    trade = serializers.ChoiceField(words.TRADES)
     subject_kind = serializers.ChoiceField(
-        SUBJECT_KINDS, help_text="What the step is kept at: a unit, or its group."
+        words.PER, help_text="What the step is kept at: a unit, or its group."
     )
     subject_id = serializers.IntegerField()
     subject = serializers.CharField()
@@ -139,7 +138,7 @@ class PeriodIn(serializers.Serializer[Any]):
         max_length=40, required=False, allow_blank=True, help_text="Empty for every floor."
     )
     trade = serializers.ChoiceField(
-        WORK_TRADES, required=False, allow_blank=True, help_text="Empty for every trade."
+        words.TRADES, required=False, allow_blank=True, help_text="Empty for every trade."
     )
     start_date = serializers.DateField()
     finish_date = serializers.DateField()
