@@ -73,7 +73,7 @@ class BlockingOut(serializers.Serializer[Any]):
 
     step_id = serializers.IntegerField()
     step = serializers.CharField()
-    trade = serializers.ChoiceField(TRADES)
+    trade = serializers.ChoiceField(words.TRADES)
     open = serializers.IntegerField()
     held = serializers.IntegerField()
     waiting = serializers.IntegerField()
@@ -82,7 +82,7 @@ class BlockingOut(serializers.Serializer[Any]):
 class HeldUpOut(serializers.Serializer[Any]):
     """Steps that wait for a trade."""
 
-    trade = serializers.ChoiceField(TRADES)
+    trade = serializers.ChoiceField(words.TRADES)
     waiting = serializers.IntegerField()
 
 
