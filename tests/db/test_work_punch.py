@@ -58,6 +58,13 @@ def test_sql_cannot_break_the_list(cast: Cast, statement: str, constraint: str) 
         now(statement)
 
 
+def test_sql_cannot_jump_from_verified_to_answered(cast: Cast) -> None:
+    item = make_punch_item(cast.scope("controls"), make_unit(cast.project))
+    punch.verify_item(cast.scope(), item_id=item.pk, version=1, text="", at=AT)
+    with pytest.raises(DatabaseError, match="Invalid transition"):
+        now(f"{ITEM} state = 'answered', answered_at = now(), verified_at = null")
+
+
 def test_an_item_goes_its_way(cast: Cast) -> None:
     controls, installer = cast.scope("controls"), cast.scope("installer")
     item = make_punch_item(controls, make_unit(cast.project))
@@ -182,3 +189,30 @@ def test_numbers_follow_each_other_when_two_open_at_once() -> None:
         thread.join()
     numbers = PunchItem.objects.order_by("number").values_list("number", flat=True)
     assert list(numbers) == list(range(1, 9))
+
+
+@pytest.mark.django_db(transaction=True, serialized_rollback=True)
+def test_of_two_who_answer_at_once_one_is_told_of_the_other() -> None:
+    cast = make_cast()
+    item = make_punch_item(cast.scope("controls"), make_unit(cast.project))
+    scopes = [cast.scope("office"), cast.scope("installer")]
+    together, told = threading.Barrier(2), []
+
+    def answer(place: int) -> None:
+        together.wait()
+        try:
+            punch.answer_item(scopes[place], item_id=item.pk, version=1, text="Done.", at=AT)
+        except Conflict as error:
+            told.append(error.message)
+        finally:
+            connections.close_all()
+
+    threads = [threading.Thread(target=answer, args=[place]) for place in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(told) == 1
+    assert "it is answered now" in told[0]
+    kinds = PunchEntry.objects.filter(item=item).order_by("id").values_list("kind", flat=True)
+    assert list(kinds) == ["opened", "answered"]

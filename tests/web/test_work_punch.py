@@ -129,8 +129,8 @@ def test_what_is_exported_comes_in_again(cast: Cast, unit: TerminalUnit, sign_in
         page = client.post(at(cast, "import/"), {"file": known}).content.decode()
         assert "0 to open, 3 there already, 0 complaints." in page
     PunchItem.objects.all().delete()
-    page = client.post(at(cast, "import/"), {"file": SimpleUploadedFile("items.xlsx", sent)})
-    assert "3 to open, 0 there already, 0 complaints." in page.content.decode()
+    anew = client.post(at(cast, "import/"), {"file": SimpleUploadedFile("items.xlsx", sent)})
+    assert "3 to open, 0 there already, 0 complaints." in anew.content.decode()
 
 
 def test_every_complaint_names_its_cell_and_good_rows_open_once(
@@ -219,10 +219,14 @@ def test_the_api_does_what_the_pages_do(
 def test_the_api_takes_a_file_in(cast: Cast, unit: TerminalUnit, api_as: ApiAs) -> None:
     text = f"Tag,Trade,Text\n{unit.tag},electrical,Label the switch\nTU-99,electrical,Lost\n"
     client = api_as(cast.office)
-    looked = client.post(api_at(cast, "import/"), {"file": file(text)}).json()
+    looked = client.post(api_at(cast, "import/"), {"file": file(text)}, format="multipart").json()
     assert (looked["good"], looked["opened"]) == (1, 0)
     assert looked["wrong"][0].startswith("A3: ")
-    taken = client.post(api_at(cast, "import/"), {"file": file(text), "take": "true"}).json()
+    taken = client.post(
+        api_at(cast, "import/"), {"file": file(text), "take": "true"}, format="multipart"
+    ).json()
     assert taken["opened"] == 1
-    again = client.post(api_at(cast, "import/"), {"file": file(text), "take": "true"}).json()
+    again = client.post(
+        api_at(cast, "import/"), {"file": file(text), "take": "true"}, format="multipart"
+    ).json()
     assert (again["good"], again["opened"], len(again["known"])) == (0, 0, 1)

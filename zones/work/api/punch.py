@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
+from uuid import uuid4
 
 from django.urls import URLPattern, URLResolver, path
 from django.utils import timezone
@@ -44,6 +45,7 @@ _FILTERS = [
     OpenApiParameter("air_handler", int),
     OpenApiParameter("due_before", str, description="A date."),
     OpenApiParameter("unit", int),
+    OpenApiParameter("person", int, description="Who is to do it; for the office."),
     OpenApiParameter("sort", str, enum=_SORTS),
 ]
 
@@ -166,7 +168,9 @@ class PunchFileViewSet(ViewSet):
         found = imports.read(scope, given["file"].read())
         opened = 0
         if given["take"]:
-            opened = operations.open_items(scope, given=found.good, at=timezone.now())
+            opened = operations.open_items(
+                scope, given=found.good, client_key=uuid4(), at=timezone.now()
+            )
         return Response(
             {
                 "good": len(found.good),

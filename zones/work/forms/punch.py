@@ -45,10 +45,16 @@ class PunchFilterForm(forms.Form):
     floor = forms.ChoiceField(label="Floor", required=False)
     air_handler = forms.ChoiceField(label="Air handler", required=False)
     due_before = forms.DateField(label="Due before", required=False, widget=DATE)
+    person = forms.ChoiceField(label="Person", required=False)
     unit = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, scope: Scope, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if scope.allows("manage-people"):
+            people = [(str(m.user_id), m.full_name) for m in people_who_work(scope)]
+            _offer(self, "person", [("", "all"), *people])
+        else:
+            del self.fields["person"]
         choices = inventory.options(scope)
         _offer(self, "floor", [("", "all"), *((floor, floor) for floor in choices.floors)])
         handlers = [(str(handler_id), tag) for handler_id, tag in choices.air_handlers]
@@ -66,6 +72,7 @@ class PunchFilterForm(forms.Form):
             kind=data.get("kind") or "",
             floor=data.get("floor") or "",
             air_handler=int(data["air_handler"]) if data.get("air_handler") else None,
+            person=int(data["person"]) if data.get("person") else None,
             due_before=data.get("due_before"),
             unit=data.get("unit"),
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, Protocol
-from uuid import UUID, uuid4
+from uuid import UUID, uuid5
 
 from django.core.exceptions import ValidationError
 from django.db import connection, transaction
@@ -89,6 +89,10 @@ class GivenItem(Protocol):
     """A row of a file: what to open, and about what."""
 
     @property
+    def row(self) -> int:
+        """Number of the row in its file."""
+
+    @property
     def kind(self) -> str:
         """Kind of subject."""
 
@@ -114,8 +118,11 @@ class GivenItem(Protocol):
 
 
 @transaction.atomic
-def open_items(scope: Scope, *, given: Sequence[GivenItem], at: datetime) -> int:
-    """Open the items of a file, all or none, and give their number."""
+def open_items(scope: Scope, *, given: Sequence[GivenItem], client_key: UUID, at: datetime) -> int:
+    """Open the items of a file, all or none, and give their number.
+
+    Sending the same file with the same key again opens nothing twice.
+    """
     scope.require(Action.PLAN_WORK)
     for row in given:
         open_item(
@@ -127,7 +134,7 @@ def open_items(scope: Scope, *, given: Sequence[GivenItem], at: datetime) -> int
             severity=row.severity,
             due_date=row.due,
             person_id=None,
-            client_key=uuid4(),
+            client_key=uuid5(client_key, str(row.row)),
             at=at,
         )
     return len(given)

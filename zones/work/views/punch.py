@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from django.contrib import messages
 from django.core import signing
@@ -25,6 +25,7 @@ from zones.work.forms.punch import PunchFileForm, PunchFilterForm, PunchItemForm
 from zones.work.imports import punch as imports
 from zones.work.operations import punch as operations
 from zones.work.queries import punch as queries
+from zones.work.queries.files import files_of_item
 from zones.work.queries.punch import PunchDetail, PunchFilter
 from zones.work.queries.subjects import subject, subject_by_tag
 from zones.work.tables.punch import punch_table, state_mark
@@ -135,8 +136,8 @@ def _context(
         "item": row,
         "mark": state_mark(row),
         "story": detail.story,
+        "photos": files_of_item(scope, row.id) if row.photos else [],
         "may": may,
-        "may_add_file": scope.allows(Action.ADD_FILE),
         "next": reverse("work:punch-item", args=[scope.project.key, row.id]),
     }
 
@@ -228,7 +229,8 @@ def punch_import(request: HttpRequest, project_key: str) -> HttpResponse:
         except ApplicationError as error:
             form.add_error("file", error.message)
         else:
-            carried = signing.dumps(found.packed(), salt=_SALT, compress=True)
+            # The key makes sending the preview twice open its items once.
+            carried = signing.dumps([uuid4().hex, found.packed()], salt=_SALT, compress=True)
             context |= {"found": found, "rows": carried}
     status = 422 if form.errors else 200
     return render(request, "work/punch_import.html", context, status=status)
@@ -237,11 +239,11 @@ def punch_import(request: HttpRequest, project_key: str) -> HttpResponse:
 def _take(scope: Scope, carried: str) -> int:
     """Open the rows that the preview showed, all or none."""
     try:
-        rows = signing.loads(carried, salt=_SALT, max_age=_CARRIED_S)
+        key, rows = signing.loads(carried, salt=_SALT, max_age=_CARRIED_S)
     except signing.BadSignature as error:
         raise InvalidInput("The preview is too old. Read the file again.") from error
     given = [imports.PunchGiven(**row) for row in rows]
-    return operations.open_items(scope, given=given, at=timezone.now())
+    return operations.open_items(scope, given=given, client_key=UUID(key), at=timezone.now())
 
 
 @require_GET
