@@ -273,6 +273,14 @@ function start(frame) {
     save(link, placeOf(link), before);
   }
   svg.addEventListener("focusout", settle);
+  svg.addEventListener("focusin", (event) => {
+    const link = event.target.closest("[data-marks] > a");
+    if (!link) return;
+    const at = placeOf(link);
+    const isSeen = at.x > view.x && at.x < view.x + view.w && at.y > view.y && at.y < view.y + view.h;
+    // Whoever goes from unit to unit with the keyboard sees where the focus is.
+    if (!isSeen) look(clamped({ ...view, x: at.x - view.w / 2, y: at.y - view.h / 2 }, whole));
+  });
 
   // --- tools ----------------------------------------------------------------------
   frame.addEventListener("click", (event) => {
