@@ -120,7 +120,7 @@ function start(frame) {
     }
     if (before) put(link, before);
     else link.setAttribute("display", "none");
-    say(`${tag}: ${problem}`, true);
+    say(problem.startsWith(tag) ? problem : `${tag}: ${problem}`, true);
   }
   function takeOffList(link) {
     document.querySelector(`[data-waiting="${link.dataset.unit}"]`)?.remove();
