@@ -320,6 +320,7 @@ class TestPanels:
         words = text_of(sign_in(site.cast.controls).get(address, headers=HTMX))
         assert "Box hung and level Mechanical done Done by Installer Person" in words
         assert "Heater power" not in words
+        assert "Balancer: Airflow sensor zeroed. Done when the record proves it." in words
         TerminalUnit.objects.filter(pk=site.near.pk).update(archived_at=AT)
         assert "out of use" in text_of(sign_in(site.cast.controls).get(address, headers=HTMX))
 

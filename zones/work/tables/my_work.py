@@ -27,7 +27,7 @@ class StepLine:
     can_take, can_finish, can_hold, can_take_back
         Buttons that the person gets.
     is_record_only
-        Only the record completes it.
+        It is not done, and only the record completes it.
     """
 
     facts: CellFacts
@@ -66,7 +66,7 @@ def line_of(scope: Scope, facts: CellFacts, zone: ZoneInfo) -> StepLine:
         can_finish=is_open and may_mark_done(facts.step),
         can_hold=is_open and facts.state is not State.HELD,
         can_take_back=may and facts.mark is not None,
-        is_record_only=not may_mark_done(facts.step),
+        is_record_only=not may_mark_done(facts.step) and facts.state is not State.DONE,
     )
 
 
