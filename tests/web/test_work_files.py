@@ -125,7 +125,7 @@ def test_a_file_of_another_project_is_not_there(
         assert client.get(at(cast, name, foreign.pk)).status_code == 404
     address = reverse("work-api:file-content", args=[cast.project.key, foreign.pk])
     assert api_as(cast.office).get(address).status_code == 404
-    default_storage.delete(mine.file.name)
+    default_storage.delete(str(mine.file.name))
     gone = client.get(at(cast, "file", mine.pk))
     assert (gone.status_code, "missing from the store" in text_of(gone)) == (404, True)
 
@@ -187,7 +187,9 @@ def test_the_api_does_what_the_pages_do(cast: Cast, unit: TerminalUnit, api_as: 
     assert first["taken_at"].startswith("2026-11-25T")
     one = reverse("work-api:file-detail", args=[cast.project.key, first["id"]])
     assert client.patch(one, {"caption": "Hanger"}).json()["caption"] == "Hanger"
-    content = client.get(reverse("work-api:file-content", args=[cast.project.key, first["id"]]))
+    content: Any = client.get(
+        reverse("work-api:file-content", args=[cast.project.key, first["id"]])
+    )
     assert content["Content-Disposition"].startswith("attachment")
     assert len(b"".join(content.streaming_content)) == first["size"]
     assert client.get(files, {"text": "hang"}).json()["count"] == 1
