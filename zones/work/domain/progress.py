@@ -48,7 +48,9 @@ class EarnedValue:
         return self.earned_h / self.planned_h if self.planned_h > 0 else None
 
 
-def earned_value(budget_h: Hours, done: Hours, planned: Hours) -> EarnedValue:
+def earned_value(
+    budget_h: npt.ArrayLike, done: npt.ArrayLike, planned: npt.ArrayLike
+) -> EarnedValue:
     """Add up the hours that are earned and those that were planned.
 
     Parameters
