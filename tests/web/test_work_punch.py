@@ -104,6 +104,7 @@ def test_the_page_offers_each_side_what_it_may_do(
     empty = client.post(f"{address}answer/", {"version": 1, "text": ""})
     assert empty.status_code == 422
     assert "Say what was done." in empty.content.decode()
+    assert "What was done" in empty.content.decode()
     client.post(f"{address}answer/", {"version": 1, "text": "It is open now."})
     assert offered(cast.installer) == set()
     assert offered(cast.controls) == {"verify", "reopen"}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.http import QueryDict
 
 from projectsite.core.errors import ApplicationError
 from projectsite.core.scope import Scope
@@ -121,13 +122,29 @@ class PunchItemForm(forms.Form):
         _refuse(self, error)
 
 
+_ASKED = {
+    "answer": ("What was done", "Say what was done."),
+    "reopen": ("What is still open", "Say what is still open."),
+}
+
+
 class SayForm(forms.Form):
     """Words with which an item is answered, verified or reopened."""
 
     text = forms.CharField(
-        label="Words", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
+        label="Remark", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2})
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def __init__(
+        self, data: QueryDict | None = None, *, act: str, initial: dict[str, Any] | None = None
+    ) -> None:
+        super().__init__(data, initial=initial, auto_id=f"id_{act}_%s")
+        # The operation refuses an empty text; only verifying goes without one.
+        if act in _ASKED:
+            self.fields["text"].label, missing = _ASKED[act]
+            self.fields["text"].required = True
+            self.fields["text"].error_messages["required"] = missing
 
 
 class PunchFileForm(forms.Form):

@@ -125,11 +125,7 @@ def _context(
         allowed = scope.allows(action) and not refusal(side, row.facts, name)  # type: ignore[arg-type]  # keys are acts
         if allowed and name != "change":
             is_said = said is not None and act == name
-            may[name] = (
-                said
-                if is_said
-                else SayForm(initial={"version": row.version}, auto_id=f"id_{name}_%s")
-            )
+            may[name] = said if is_said else SayForm(initial={"version": row.version}, act=name)
         elif allowed:
             may[name] = True
     return {
@@ -194,7 +190,7 @@ def _change(scope: Scope, item_id: int, form: PunchItemForm) -> None:
 def punch_say(request: HttpRequest, project_key: str, item_id: int, act: str) -> HttpResponse:
     """Answer, verify or reopen an item."""
     scope = scope_for(request, project_key, _ACTIONS[act])
-    form = SayForm(request.POST, auto_id=f"id_{act}_%s")
+    form = SayForm(request.POST, act=act)
     if form.is_valid():
         try:
             _DO[act](scope, item_id=item_id, at=timezone.now(), **form.cleaned_data)
