@@ -151,7 +151,7 @@ class TestAssign:
         for sent, told in (
             ({"cell": cell, "person": cast.controls.pk}, "works as controls"),
             ({"cell": cell, "due_date": "2026-11-20"}, "is gone by"),
-            ({"cell": cell, "due_date": "soon"}, "By the end of: Enter a valid date."),
+            ({"cell": cell, "due_date": "soon"}, "Due: Enter a valid date."),
             ({"cell": cell}, "Choose a person or a day."),
             ({"due_date": "2026-11-27"}, "Tick at least one step."),
         ):

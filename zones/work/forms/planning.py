@@ -111,7 +111,7 @@ class PromiseForm(forms.Form):
     """Who, and by when; what is left empty stays as it is."""
 
     person = forms.ChoiceField(label="Person", required=False)
-    due_date = forms.DateField(label="By the end of", required=False, widget=_DAY)
+    due_date = forms.DateField(label="Due", required=False, widget=_DAY)
 
     def __init__(self, *args: Any, people: Sequence[tuple[int, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -48,7 +48,8 @@ def past_weeks(
     given = _promises(scope, mondays)
     if not given:
         return weeks_past((), {}, zone=zone, mondays=mondays, is_ready=lambda _task, _day: False)
-    past = _Past(whole, zone, _history(scope, whole.board, given))
+    wanted = _with_earlier(whole.board, given)
+    past = _Past(whole, zone, wanted, _history(scope, wanted))
     return weeks_past(
         given, past.said_of(given), zone=zone, mondays=mondays, is_ready=past.is_ready
     )
@@ -69,8 +70,8 @@ def _promises(scope: Scope, mondays: Sequence[date]) -> list[Promise]:
     ]
 
 
-def _history(scope: Scope, board: Board, given: Iterable[Promise]) -> dict[Task, list[Said]]:
-    """What was said of the promised steps and of all that has to come before them."""
+def _with_earlier(board: Board, given: Iterable[Promise]) -> set[int]:
+    """Promised steps and all that have to come before them."""
     steps = {step.id: step for step in board.steps}
     wanted: set[int] = set()
     todo = [promise.task[0] for promise in given if isinstance(promise.task, tuple)]
@@ -79,6 +80,11 @@ def _history(scope: Scope, board: Board, given: Iterable[Promise]) -> dict[Task,
         if step_id not in wanted:
             wanted.add(step_id)
             todo += steps[step_id].before if step_id in steps else ()
+    return wanted
+
+
+def _history(scope: Scope, wanted: set[int]) -> dict[Task, list[Said]]:
+    """What was said of these steps, in the order of time."""
     events = StepMark.pgh_event_model.objects  # type: ignore[attr-defined]  # made by the tracker
     rows = events.filter(~Q(pgh_label="delete"), project_id=scope.project.id, step_id__in=wanted)
     found: dict[Task, list[Said]] = {}
@@ -93,10 +99,15 @@ class _Past:
     """How the steps of a project stood when a week began."""
 
     def __init__(
-        self, whole: WholeBoard, zone: ZoneInfo, history: Mapping[Task, Sequence[Said]]
+        self,
+        whole: WholeBoard,
+        zone: ZoneInfo,
+        wanted: set[int],
+        history: Mapping[Task, Sequence[Said]],
     ) -> None:
         self._whole = whole
         self._zone = zone
+        self._wanted = wanted
         self._history = history
         self._units_of = units_of_groups(whole.board)
         self._steps: Mapping[int, StepFacts] = {step.id: step for step in whole.board.steps}
@@ -155,7 +166,7 @@ class _Past:
                 marks.setdefault(step_id, {}).setdefault(state, []).append(subject_id)
         return compute(
             BoardInput(
-                steps=self._whole.board.steps,
+                steps=[step for step in self._whole.board.steps if step.id in self._wanted],
                 units=[
                     UnitOptions(u.id, u.heat, u.fan, u.discharge_sensor, u.occupancy_sensor)
                     for u in self._whole.outlines
