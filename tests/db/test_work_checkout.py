@@ -63,7 +63,10 @@ def proofs_of(cast: Cast, unit: TerminalUnit) -> dict[str, evidence.Proof]:
         ("work_checkoutpoint", "source = 'moon'", "checkoutpoint_words_known"),
         (
             "work_checkoutpoint",
-            "verdict = 'odd', observed_at = now(), observed_by_id = (SELECT max(id) FROM accounts_user)",
+            (
+                "verdict = 'odd', observed_at = now(), "
+                "observed_by_id = c.begun_by_id FROM work_checkout c"
+            ),
             "checkoutpoint_verdict_known",
         ),
         ("work_checkoutpoint", "verdict = 'pass'", "checkoutpoint_judged_by_someone"),
