@@ -11,21 +11,19 @@ from django.utils.safestring import SafeString, mark_safe
 
 from projectsite.core.scope import Scope
 from projectsite.ui.columns import Column
-from projectsite.ui.lists import Listing
 from projectsite.ui.tables import Table
 from zones.inventory.domain.types import UnitOutline
 from zones.work.domain.board import STATE_KEYS, State
 from zones.work.domain.types import StepFacts
 from zones.work.queries.board import WholeBoard
 from zones.work.queries.cells import Cell, CellFacts, Details, cell, may_mark, may_mark_step
-from zones.work.tables.cells import LOOK_AGAIN, SHAPES, TRADES, WORDS, told
+from zones.work.tables.cells import LOOK_AGAIN, SHAPES, TRADES, WORDS, standing, told
 
 _SHORT = {
     **WORDS,
     State.NOT_APPLICABLE: "–",
 }
 _CLASSES = {state: f"{SHAPES[state]} is-{STATE_KEYS[state]}" for state in State}
-_PLACE = ("floor", "air_handler")
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,8 +136,7 @@ def sheet_of(
 
     def word_of(step: StepFacts) -> Callable[[UnitOutline], str]:
         def word(unit: UnitOutline) -> str:
-            facts = cell(whole, known, unit.id, step)
-            return LOOK_AGAIN if facts.is_withdrawn else WORDS[facts.state]
+            return standing(cell(whole, known, unit.id, step)).word
 
         return word
 
@@ -148,11 +145,6 @@ def sheet_of(
         Column("floor", "Floor", width=8),
         Column("location", "Location"),
         Column("air_handler", "Air handler"),
-        *(Column(f"step-{s.id}", s.name, group="", value=word_of(s), width=14) for s in steps),
+        *(Column(f"step-{s.id}", s.name, value=word_of(s), width=14) for s in steps),
     )
     return Table("Steps of the units", columns, units)
-
-
-def listed(listing: Listing) -> str:
-    """Query of the address, to carry along."""
-    return listing.link().removeprefix("?")
