@@ -227,6 +227,7 @@ def _panel(request: HttpRequest, project_key: str, kind: str, subject_id: int) -
         "about": about,
         "files": _shown(scope, queries.files_of(scope, kind, subject_id)),
         "next": about.url,
+        "trail": [(about.label, about.url)],
         "is_fragment": is_fragment,
     }
     name = "work/files_panel.html"
