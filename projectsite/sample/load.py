@@ -74,7 +74,11 @@ def load(fixtures: Path, *, address: str, at: datetime) -> list[people.SignIn]:
     scopes = [scope_of(other.person.id, LIBRARY) for other in others]
     by_trade = {scope.trade: scope for scope in scopes if scope.trade}
     with by(office):
-        work.mark_steps(office, by_trade, tested=list(readings.STORIES), at=at)
+        work.plan_periods(office, at=at)
+        work.add_plans(office, fixtures, at=at)
+        work.do_the_work(office, by_trade, tested=list(readings.STORIES), at=at)
+        work.check_out(office, by_trade["controls"], tags=list(readings.STORIES), at=at)
+        work.open_items([office, *scopes], at=at)
     with by(balancer):
         readings.enter_tests(
             office,
