@@ -159,6 +159,22 @@ def test_the_same_key_gives_the_same_file(cast: Cast, unit: TerminalUnit, store:
         make_file(cast.stranger_scope(), foreign, client_key=KEY)
 
 
+def test_the_second_of_two_at_once_gives_the_first(
+    cast: Cast, unit: TerminalUnit, store: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = make_file(cast.scope(), unit, client_key=KEY)
+    looked = operations._known
+    early = [None]
+
+    def known(*given: Any) -> int | None:
+        return early.pop() if early else looked(*given)
+
+    monkeypatch.setattr(operations, "_known", known)
+    assert make_file(cast.scope(), unit, client_key=KEY).pk == first.pk
+    assert early == []
+    assert len(stored(store)) == 1
+
+
 def test_a_failed_transaction_leaves_no_file(
     cast: Cast, unit: TerminalUnit, store: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
