@@ -31,6 +31,8 @@ class StarterPoint:
     origin: str = "common practice, no source"
 
 
+HEATS = (("none", "no reheat"), ("hot-water", "hot water"), ("electric", "electric"))
+FANS = (("none", "no fan"), ("parallel", "parallel"), ("series", "series"))
 STARTER_NAME = "Usual checkout"
 STARTER_POINTS: tuple[StarterPoint, ...] = (
     StarterPoint(

@@ -14,11 +14,10 @@ from projectsite.core.quantities import KINDS
 from projectsite.core.scope import UnitSystem
 from zones.work.domain import words
 from zones.work.domain.checkout import difference_kind
+from zones.work.domain.checkout_lists import FANS, HEATS
 from zones.work.operations.checkout_lists import ListValues, PointValues
 from zones.work.queries.checkout_lists import CheckoutList
 
-HEATS = (("none", "no reheat"), ("hot-water", "hot water"), ("electric", "electric"))
-FANS = (("none", "no fan"), ("parallel", "parallel"), ("series", "series"))
 QUANTITIES = ("control_voltage", "temperature", "duration", "pressure", "airflow", "fraction")
 """Kinds of quantity that a point may read."""
 _LIMITS = ("tolerance_si", "low_si", "high_si")

@@ -14,7 +14,7 @@ from projectsite.accounts.access import Action
 from projectsite.core.errors import Conflict, InvalidInput, NotFound
 from projectsite.core.quantities import KINDS
 from projectsite.core.scope import Scope
-from zones.inventory.models import ControllerModel
+from zones.inventory import queries as inventory
 from zones.work.domain.checkout_lists import STARTER_NAME, STARTER_POINTS
 from zones.work.models import CheckTemplate, CheckTemplatePoint
 
@@ -100,6 +100,7 @@ def add_list(scope: Scope, *, values: ListValues) -> int:
     scope.require(Action.PLAN_WORK)
     _lock(scope)
     made = CheckTemplate(project_id=scope.project.id)
+    _check_model(scope, values)
     _put(made, values)
     _save(made)
     return made.pk
@@ -111,6 +112,7 @@ def change_list(scope: Scope, *, list_id: int, version: int, values: ListValues)
     scope.require(Action.PLAN_WORK)
     _lock(scope)
     found = _locked(scope, list_id, version)
+    _check_model(scope, values)
     _put(found, values)
     return _next(found)
 
@@ -267,8 +269,11 @@ def _put(record: CheckTemplate | CheckTemplatePoint, values: Any) -> None:
             setattr(record, name, str(value).strip())
         else:
             setattr(record, name, value)
+
+
+def _check_model(scope: Scope, values: ListValues) -> None:
     model_id = values.get("controller_model_id")
-    if model_id is not None and not ControllerModel.objects.filter(id=model_id).exists():
+    if model_id is not None and not inventory.controller_models(scope, ids=[model_id]):
         message = "There is no such controller model in the library."
         raise InvalidInput(message, fields={"controller_model_id": message})
 

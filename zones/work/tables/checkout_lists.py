@@ -13,7 +13,7 @@ from projectsite.ui.lists import Listing
 from projectsite.ui.tables import Column, Table
 from zones.work.domain import words
 from zones.work.domain.checkout import asked
-from zones.work.forms.checkout_lists import FANS, HEATS
+from zones.work.domain.checkout_lists import FANS, HEATS
 from zones.work.queries.checkout_lists import CheckoutList, ListPoint
 from zones.work.queries.checkouts import shower
 
