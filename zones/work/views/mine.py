@@ -40,18 +40,21 @@ def mine(request: HttpRequest, project_key: str) -> HttpResponse:
     places = my_work.places(whole, rows)
     kind = request.GET.get("format", "")
     if wants_file(kind):
-        known = details(scope, whole, {place.unit.id for place in places})
-        table = sheet_of(my_work.cells_of(whole, known, places), zone_of(scope))
-        return file_of(table, kind, f"{project_key}-work-now")
+        return _file(scope, whole, places, kind)
     context = _context(request, scope, whole, rows, places)
     is_fragment = bool(request.htmx)  # type: ignore[attr-defined]  # set by the middleware
     name = "work/mine.html#list" if is_fragment else "work/mine.html"
-    trade = TRADES.get(wanted.trade, "All trades")
-    return render(
-        request,
-        name,
-        {**context, "filters": form, "trade": trade, "is_fragment": is_fragment},
-    )
+    context |= {"filters": form, "is_fragment": is_fragment}
+    context["trade"] = TRADES.get(wanted.trade, "All trades")
+    return render(request, name, context)
+
+
+def _file(
+    scope: Scope, whole: WholeBoard, places: Sequence[my_work.Place], kind: str
+) -> HttpResponse:
+    known = details(scope, whole, {place.unit.id for place in places})
+    table = sheet_of(my_work.cells_of(whole, known, places), zone_of(scope))
+    return file_of(table, kind, f"{scope.project.key}-work-now")
 
 
 def _form(request: HttpRequest, scope: Scope, whole: WholeBoard) -> BoardFilterForm:

@@ -214,22 +214,24 @@ def punch_import(request: HttpRequest, project_key: str) -> HttpResponse:
     scope = scope_for(request, project_key, Action.PLAN_WORK)
     if request.POST.get("rows"):
         count = _take(scope, request.POST["rows"])
-        noun = "item is" if count == 1 else "items are"
-        messages.success(request, f"{count} {noun} open.")
+        messages.success(request, f"{count} {'item is' if count == 1 else 'items are'} open.")
         return redirect("work:punch", project_key)
     form = PunchFileForm(request.POST or None, request.FILES or None)
     context: dict[str, Any] = {"form": form}
     if request.method == "POST" and form.is_valid():
         try:
-            found = imports.read(scope, form.cleaned_data["file"].read())
+            context |= _looked_at(scope, form.cleaned_data["file"].read())
         except ApplicationError as error:
             form.add_error("file", error.message)
-        else:
-            # The key makes sending the preview twice open its items once.
-            carried = signing.dumps([uuid4().hex, found.packed()], salt=_SALT, compress=True)
-            context |= {"found": found, "rows": carried}
     status = 422 if form.errors else 200
     return render(request, "work/punch_import.html", context, status=status)
+
+
+def _looked_at(scope: Scope, content: bytes) -> dict[str, Any]:
+    """What a file comes to; its key makes sending the preview twice open its items once."""
+    found = imports.read(scope, content)
+    carried = signing.dumps([uuid4().hex, found.packed()], salt=_SALT, compress=True)
+    return {"found": found, "rows": carried}
 
 
 def _take(scope: Scope, carried: str) -> int:
