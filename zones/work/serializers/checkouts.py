@@ -24,10 +24,9 @@ POINT_VERDICTS = ("", "pass", "fail")
 CHECKOUT_STATES = tuple(STATES)
 HEATS = ("none", "hot-water", "electric")
 FANS = ("none", "parallel", "series")
-NEEDS = tuple(value for value, _ in words.NEEDS)
 
 
-def _several(choices: tuple[str, ...]) -> Any:
+def _several(choices: tuple[Any, ...]) -> Any:
     return serializers.ListField(child=serializers.ChoiceField(choices), required=False)
 
 
@@ -49,7 +48,7 @@ class ListPointOut(serializers.Serializer[Any]):
     is_required = serializers.BooleanField()
     heats = _several(HEATS)
     fans = _several(FANS)
-    needs = _several(NEEDS)
+    needs = _several(words.NEEDS)
 
 
 class CheckoutListOut(serializers.Serializer[Any]):
@@ -90,7 +89,7 @@ class ListPointIn(serializers.Serializer[Any]):
     is_required = serializers.BooleanField(required=False)
     heats = _several(HEATS)
     fans = _several(FANS)
-    needs = _several(NEEDS)
+    needs = _several(words.NEEDS)
     version = serializers.IntegerField(min_value=0, help_text="Version of the list.")
 
 
