@@ -113,6 +113,7 @@ class DocumentsApi(GenericViewSet[Any]):
                 data.get("air_handler"),
                 floor=data["floor"],
                 trade=data["trade"],
+                view=data["view"],
                 label_sheet=data["label_sheet"],
                 labels_used=data["labels_used"],
             ),

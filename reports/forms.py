@@ -53,6 +53,9 @@ class NewDocumentForm(forms.Form):
         choices=[("", "all"), *TRADES],
         help_text="Only for a punch list: the trade that owes the items.",
     )
+    view = forms.CharField(
+        required=False, max_length=80, widget=forms.HiddenInput, label="What the plan shows"
+    )
     label_sheet = forms.ChoiceField(
         label="Sheet of labels",
         required=False,
@@ -95,6 +98,7 @@ class NewDocumentForm(forms.Form):
             air_handler_id=int(data["air_handler"]) if data["air_handler"] else None,
             floor=data["floor"],
             trade=data["trade"],
+            view=data["view"],
             label_sheet=data["label_sheet"],
             labels_used=data["labels_used"] or 0,
         )

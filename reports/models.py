@@ -20,6 +20,7 @@ class DocumentKind(models.TextChoices):
     PROGRESS_REPORT = "progress-report", "Progress report"
     PUNCH_LIST = "punch-list", "Punch list"
     CHECKOUT_SHEETS = "checkout-sheets", "Checkout sheets"
+    FLOOR_PLAN = "floor-plan", "Floor plan"
     LABEL_SHEET = "label-sheet", "Box labels"
 
 

@@ -54,6 +54,13 @@ class NewDocumentSerializer(serializers.Serializer[Any]):
     trade = serializers.ChoiceField(
         choices=TRADES, required=False, allow_blank=True, default="", help_text="Who owes."
     )
+    view = serializers.CharField(
+        required=False,
+        allow_blank=True,
+        max_length=80,
+        default="",
+        help_text="Of a floor plan: progress, findings, punch, or step- and a step's key.",
+    )
     label_sheet = serializers.ChoiceField(
         choices=[(sheet.key, sheet.name) for sheet in SHEETS],
         required=False,

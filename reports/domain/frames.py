@@ -9,6 +9,7 @@ PREFIX = {
     "progress-report": "PR",
     "punch-list": "PU",
     "checkout-sheets": "CO",
+    "floor-plan": "FP",
     "label-sheet": "LB",
 }
 """Letters of a document's number by its kind."""

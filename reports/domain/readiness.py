@@ -32,7 +32,7 @@ def readiness(dossier: Dossier) -> Readiness:
         return Readiness((), open_items)
     if kind == "label-sheet":
         return Readiness(("Labels are printed from a draft; there is nothing to issue.",), ())
-    if kind in {"progress-report", "punch-list", "checkout-sheets"}:
+    if kind in {"progress-report", "punch-list", "checkout-sheets", "floor-plan"}:
         return Readiness((), ())
     untested = [unit.tag for unit in units if unit.test is None]
     stale = [unit.tag for unit in units if unit.state.word == "out of date"]

@@ -20,7 +20,7 @@ from reports.pdf.pool import Ask, RenderingFailed, Stopped
 __all__ = ["Rendered", "RenderingFailed", "Stopped", "render"]
 
 
-WIDE = {"point-list", "punch-list"}
+WIDE = {"point-list", "punch-list", "floor-plan"}
 """Kinds of document on paper laid across."""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from functools import cache
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherRespons
 
 _ROOT = Path(__file__).resolve().parent.parent.parent
 _SCHEME = "asset:"
+_PICTURE = "data:image/png;base64,"
 _FACES = (
     "archivo-400",
     "archivo-600",
@@ -50,8 +52,19 @@ def content(name: str) -> bytes:
         raise MissingAsset(f"The asset {name} is missing; install the program again.") from error
 
 
+def _picture(url: str) -> bytes:
+    """Decode a picture that the document holds itself."""
+    try:
+        held = base64.b64decode(url.removeprefix(_PICTURE), validate=True)
+    except ValueError as error:
+        raise RefusedAddress("A picture in the document is damaged.") from error
+    if not held.startswith(b"\x89PNG\r\n\x1a\n"):
+        raise RefusedAddress("A picture in the document is not what it says.")
+    return held
+
+
 class AssetFetcher(URLFetcher):  # type: ignore[misc]  # the library ships no types
-    """Serves ``asset:`` names of the list and refuses everything else, loudly.
+    """Serves ``asset:`` names and pictures that the document holds; refuses all else, loudly.
 
     A refusal ends the rendering (``FatalURLFetchingError``): a book with holes that only the
     log knows of must not be issued. No handler of the base class is ever reached, so there
@@ -66,6 +79,8 @@ class AssetFetcher(URLFetcher):  # type: ignore[misc]  # the library ships no ty
         """Give an asset."""
         del headers
         try:
+            if url.startswith(_PICTURE):
+                return URLFetcherResponse(url, _picture(url), {"Content-Type": "image/png"})
             if not url.startswith(_SCHEME):
                 raise RefusedAddress(f"A document may not fetch {url[:120]}.")  # noqa: TRY301  # noted below
             name = url.removeprefix(_SCHEME)

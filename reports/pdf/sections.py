@@ -12,7 +12,7 @@ from reports.pdf.parts import DASH, Col, figure, page, table
 
 ROWS_A_PART = 400
 """Rows of one rendered part: layout takes longer than its share beyond it."""
-WIDE_KINDS = {"punch-list"}
+WIDE_KINDS = {"punch-list", "floor-plan"}
 
 
 def section_parts(dossier: Dossier) -> list[tuple[str, str]]:

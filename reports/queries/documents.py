@@ -36,6 +36,7 @@ DRAFT_ACTION: Mapping[str, Action] = {
     DocumentKind.PROGRESS_REPORT: Action.DRAFT_DOCUMENT,
     DocumentKind.PUNCH_LIST: Action.DRAFT_DOCUMENT,
     DocumentKind.CHECKOUT_SHEETS: Action.DRAFT_DOCUMENT,
+    DocumentKind.FLOOR_PLAN: Action.DRAFT_DOCUMENT,
     DocumentKind.LABEL_SHEET: Action.DRAFT_DOCUMENT,
 }
 """What a person must be allowed to draft a document of a kind, and to see drafts of it."""

@@ -14,6 +14,7 @@ from balancing.airflow.queries.standing import outdated
 from projectsite.core import findings
 from projectsite.core.errors import InvalidInput
 from projectsite.core.scope import Scope
+from reports.domain.blocks import SectionData
 from reports.domain.dossier import (
     Dossier,
     FindingData,
@@ -25,7 +26,7 @@ from reports.domain.dossier import (
     UnitData,
     Verdict,
 )
-from reports.queries import work_papers
+from reports.queries import plan_papers, work_papers
 from reports.queries.flow_tests import test_data
 from zones.inventory import queries as inventory
 from zones.inventory.domain.fields import OUTLET_KINDS
@@ -40,6 +41,7 @@ KIND_TITLES = {
     "progress-report": "Progress report",
     "punch-list": "Punch list",
     "checkout-sheets": "Checkout sheets",
+    "floor-plan": "Floor plan",
     "label-sheet": "Box labels",
 }
 TRADE_NAMES = dict(TRADES)
@@ -61,6 +63,9 @@ class Subject:
     ----------
     floor, trade
         What narrows a document of the work further; "" for all.
+    view
+        What a floor plan shows: "progress", "findings", "punch", or "step-" and a step's key;
+        "" for the progress.
     label_sheet, labels_used
         For labels: key of the sheet, and how many labels of the first one are gone.
     """
@@ -69,6 +74,7 @@ class Subject:
     air_handler_id: int | None = None
     floor: str = ""
     trade: str = ""
+    view: str = ""
     label_sheet: str = ""
     labels_used: int = 0
 
@@ -78,6 +84,7 @@ class Subject:
         given: dict[str, str | int] = {
             "floor": self.floor,
             "trade": self.trade,
+            "view": self.view,
             "label_sheet": self.label_sheet,
             "labels_used": self.labels_used,
         }
@@ -105,10 +112,13 @@ def assemble(
     """
     _check_options(kind, subject)
     label, unit_ids = _scope_of(scope, kind, subject)
-    is_of_work = kind in work_papers.KINDS
+    is_of_work = kind in work_papers.KINDS or kind == plan_papers.KIND
     units = () if is_of_work else _units(scope, unit_ids, address)
-    sections = (
-        work_papers.sections(
+    sections: tuple[SectionData, ...] = ()
+    if kind == plan_papers.KIND:
+        sections = plan_papers.sections(scope, subject.floor, subject.view)
+    elif is_of_work:
+        sections = work_papers.sections(
             scope,
             kind,
             unit_ids,
@@ -117,9 +127,6 @@ def assemble(
             trade=subject.trade,
             day=day.fromisoformat(date),
         )
-        if is_of_work
-        else ()
-    )
     frame = Frame(
         kind=kind,
         title=KIND_TITLES[kind],
@@ -139,6 +146,9 @@ def _check_options(kind: str, subject: Subject) -> None:
         raise InvalidInput(
             "Only a punch list is of one trade.", fields={"trade": "Choose one of the trades."}
         )
+    if subject.view and kind != plan_papers.KIND:
+        message = "Only a floor plan has a view."
+        raise InvalidInput(message, fields={"view": message})
     if kind != "label-sheet":
         if subject.label_sheet or subject.labels_used:
             message = "Only box labels take a sheet of labels."

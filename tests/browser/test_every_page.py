@@ -17,6 +17,7 @@ from reports.queries import DocumentFilter, documents
 from tests.browser.conftest import DESK, PHONE, TABLET, Visit
 from tests.browser.jobs import run_waiting_jobs
 from zones.inventory.queries import imports, unit_id_of
+from zones.work.queries import checkouts, plans, punch
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 AT = datetime(2026, 11, 25, 15, 0, tzinfo=UTC)
@@ -49,9 +50,38 @@ PROJECT = (
     "airflow/instruments/add/",
     "documents/",
     "documents/new/",
+    "labels/",
+    "work/",
+    "work/mine/",
+    "work/look-ahead/",
+    "work/assign/",
+    "work/periods/",
+    "work/checkouts/",
+    "work/checkout-lists/",
+    "work/files/",
+    "work/progress/",
+    "work/steps/",
+    "work/steps/add/",
+    "punch/",
+    "punch/add/",
+    "punch/import/",
+    "plans/",
+    "plans/add/",
 )
 
-EMPTY = ("", "units/", "airflow/", "documents/", "imports/")
+EMPTY = (
+    "",
+    "units/",
+    "airflow/",
+    "documents/",
+    "imports/",
+    "work/",
+    "work/mine/",
+    "work/progress/",
+    "work/checkouts/",
+    "punch/",
+    "plans/",
+)
 """Pages of a project that holds nothing yet."""
 
 
@@ -70,7 +100,14 @@ def _records(scope: Scope) -> list[str]:
         row["state"]: row["id"] for row in flow_tests.list_tests(scope, flow_tests.TestFilter())
     }
     shown = [f"airflow/tests/{number}/" for number in tests.values()]
-    return [*units, units[0] + "edit/", *shown, *_newest(scope)]
+    return [*units, units[0] + "edit/", *shown, *_newest(scope), *_work(scope)]
+
+
+def _work(scope: Scope) -> list[str]:
+    checked = checkouts.checkout_sheet(scope, [unit_id_of(scope, "VAV-2-04")])[0]
+    item = punch.punch_rows(scope, punch.PunchFilter(state="unverified"))[0]
+    plan = plans.list_plans(scope)[0]
+    return [f"work/checkouts/{checked.id}/", f"punch/{item.id}/", f"plans/{plan.id}/"]
 
 
 def _newest(scope: Scope) -> list[str]:
@@ -93,9 +130,7 @@ def test_every_page(people: list[SignIn], visit: Callable[..., Visit]) -> None:
     office = people[0]
     scope = scope_of(office.person.id, LIBRARY)
     paths = [*SITE, *(f"/p/{LIBRARY}/{path}" for path in (*PROJECT, *_records(scope)))]
-    paths += [
-        f"/p/{ANNEXE}/{path}" for path in ("", "units/", "airflow/", "documents/", "imports/")
-    ]
+    paths += [f"/p/{ANNEXE}/{path}" for path in EMPTY]
     for size, with_axe in ((DESK, True), (PHONE, True), (TABLET, False)):
         opened = visit(size)
         opened.sign_in(office.username, office.password)

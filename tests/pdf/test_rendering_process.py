@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import http.server
 import subprocess
 import threading
@@ -48,6 +49,9 @@ def listener() -> Iterator[str]:
     server.shutdown()
     thread.join()
     server.server_close()
+
+
+PNG = b"\x89PNG\r\n\x1a\n" + bytes(8)
 
 
 def attacks(web: str, file: Path) -> list[str]:
@@ -112,6 +116,15 @@ def test_only_listed_assets_are_served() -> None:
     for address in ("asset:reports/models.py", "file:///etc/passwd", "data:text/plain,x", "x"):
         with pytest.raises(RefusedAddress):
             fetcher.fetch(address)
+
+
+def test_a_picture_that_the_document_holds_is_taken_only_when_it_is_one() -> None:
+    fetcher = AssetFetcher()
+    held = base64.b64encode(PNG).decode()
+    assert fetcher.fetch(f"data:image/png;base64,{held}").read() == PNG
+    for wrong in (base64.b64encode(b"<svg/>").decode(), "no base64 at all"):
+        with pytest.raises(RefusedAddress, match="A picture in the document"):
+            fetcher.fetch(f"data:image/png;base64,{wrong}")
 
 
 def test_every_listed_asset_is_there() -> None:
