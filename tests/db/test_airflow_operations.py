@@ -468,11 +468,11 @@ class TestAddendum:
         self, balancer: Scope, office: Scope, unit: TerminalUnit
     ) -> None:
         make_accepted_test(office, balancer, unit)
-        (proof,) = (p for p in evidence.collect(office, [unit.pk]) if p.step == "airflow verified")
+        (proof,) = (p for p in evidence.collect(office, [unit.pk]) if p.step == "airflow-verified")
         assert proof.holds
         unit.cooling_max_m3_s = 780 * CFM
         unit.save()
-        (proof,) = (p for p in evidence.collect(office, [unit.pk]) if p.step == "airflow verified")
+        (proof,) = (p for p in evidence.collect(office, [unit.pk]) if p.step == "airflow-verified")
         assert not proof.holds
         found = [f for f in findings.collect(office, [unit.pk]) if "schedule-change" in f.code]
         assert "700 cfm → 780 cfm" in found[0].message

@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { between, nextControl } from "../../projectsite/ui/static/ui/app.js";
+import { between, nextControl, typedSince } from "../../projectsite/ui/static/ui/app.js";
 
 test("a range holds both ends whichever comes first", () => {
   const boxes = ["a", "b", "c", "d"];
@@ -17,4 +17,10 @@ test("Enter goes to the next control that takes typing, and nowhere from the las
   assert.equal(nextControl(controls, first), second);
   assert.equal(nextControl(controls, second), null);
   assert.equal(nextControl(controls, send), null);
+});
+
+test("what was typed while a save was under way is told apart from what was sent", () => {
+  const sent = new Map([["observed", "70"], ["reference", ""]]);
+  const now = [{ id: "observed", value: "70" }, { id: "reference", value: "70.4" }, { id: "other", value: "x" }];
+  assert.deepEqual(typedSince(sent, now), [["reference", "70.4"]]);
 });

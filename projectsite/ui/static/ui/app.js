@@ -93,6 +93,39 @@ function onSubmit(event) {
   setTimeout(() => { if (!event.defaultPrevented || form.hasAttribute("hx-post")) hold(form); });
 }
 
+// --- typing on while a save is under way ------------------------------------
+/** Ids and values of the controls that hold something else than what was sent. */
+export function typedSince(sent, controls) {
+  return controls.filter((c) => c.id && sent.has(c.id) && sent.get(c.id) !== c.value).map((c) => [c.id, c.value]);
+}
+const sentValues = new Map();
+const typedOn = new Map();
+const typingControls = (form) => [...form.elements].filter((c) => c.id && c.matches("input:not([type=hidden], [type=file], [type=checkbox], [type=radio]), textarea"));
+
+function onBeforeRequest(event) {
+  const form = event.target.closest?.("form[data-keep-typing]");
+  if (form) sentValues.set(form.id, new Map(typingControls(form).map((c) => [c.id, c.value])));
+}
+function onBeforeSwap(event) {
+  for (const form of event.detail.target.querySelectorAll?.("form[data-keep-typing]") ?? []) {
+    const sent = sentValues.get(form.id);
+    if (sent) for (const [id, value] of typedSince(sent, typingControls(form))) typedOn.set(id, value);
+    sentValues.delete(form.id);
+  }
+}
+function putBack() {
+  for (const [id, value] of typedOn) {
+    const control = document.getElementById(id);
+    if (!control) continue;
+    control.value = value;
+    const save = () => control.dispatchEvent(new Event("change", { bubbles: true }));
+    // The browser tells of no change that a script made, so leaving the field has to.
+    if (document.activeElement === control) control.addEventListener("blur", save, { once: true });
+    else save();
+  }
+  typedOn.clear();
+}
+
 // --- choosing rows ----------------------------------------------------------
 const boxesNamed = (name) => [...document.querySelectorAll(`input[type="checkbox"][name="${CSS.escape(name)}"]`)];
 let lastBox = null;
@@ -224,7 +257,10 @@ if (typeof document !== "undefined") {
     const form = event.target.closest?.("form");
     if (form) release(form);
   });
+  document.addEventListener("htmx:beforeRequest", onBeforeRequest);
+  document.addEventListener("htmx:beforeSwap", onBeforeSwap);
   document.addEventListener("htmx:afterSettle", (event) => {
+    putBack();
     const target = event.detail.target ?? event.target;
     ready(target);
     const spoken = target.matches?.("[data-announce]") ? target : target.querySelector?.("[data-announce]");
