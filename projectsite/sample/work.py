@@ -55,8 +55,10 @@ HELD = (
 
 MARKED_EVERY = 3
 """Days from one marking to the next."""
-WEEKS_PROMISED = (28, 21, 14, 7)
-"""Days ago on which a week's work was promised."""
+WEEKS_PROMISED = (28, 21, 14, 7, 0)
+"""Weeks before this one, in days, whose work was promised on the Sunday before."""
+TOO_MUCH_DAYS = 2
+"""Days of the week after that were promised too: what is not done as promised."""
 TRADES_IN_TURN = ("mechanical", "electrical", "controls", "balancer")
 Planned = dict[tuple[int, str], list[tuple[int, int]]]
 """By days ago and trade: unit and step."""
@@ -83,15 +85,17 @@ def do_the_work(
             # What is done is written down twice a week; marking day by day would take longer.
             told = -(-days // MARKED_EVERY) * MARKED_EVERY if days > 0 else days
             planned[told, step.trade].append((unit.id, step.id))
+    sundays = {at.weekday() + 1 + days for days in WEEKS_PROMISED}
     for days in range(BEGAN_DAYS + MARKED_EVERY, 0, -1):
-        if days in WEEKS_PROMISED:
-            _promise(office, by_trade, planned, range(days - 6, days), at, made=days)
+        if days in sundays:
+            first_after = days - 7 - TOO_MUCH_DAYS
+            _promise(office, by_trade, planned, range(first_after, days), at, made=days)
         for trade in TRADES_IN_TURN:
             cells = planned.get((days, trade), [])
             if cells:
                 scope, moment = by_trade.get(trade, office), days_before(at, days)
                 marks.mark_steps(scope, cells=cells, mark="done", at=moment)
-    _promise(office, by_trade, planned, range(-13, 1), at, made=0)
+    _promise(office, by_trade, planned, range(-13, 0), at, made=0)
     units = {unit.tag: unit for unit in whole.outlines}
     for tag, step_key, note in HELD:
         cell = (units[tag].id, steps[step_key].id)
@@ -107,16 +111,14 @@ def _promise(
     *,
     made: int,
 ) -> None:
-    """Promise the work of these days, by the day that each was planned for, a day early."""
+    """Promise the work of these days, by the day that each was planned for, in one week."""
     for (day, trade), cells in sorted(planned.items()):
         if day in days and trade in by_trade:
-            due = days_before(at, min(day + 1, made))
             assignments.assign(
                 office,
                 cells=cells,
                 person_id=by_trade[trade].person.id,
-                # Half of the days were promised too soon.
-                due_date=(due if day % 2 == 0 else days_before(at, day)).date(),
+                due_date=days_before(at, max(day, made - 6) if made else day).date(),
                 at=days_before(at, made),
             )
 
