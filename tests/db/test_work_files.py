@@ -84,6 +84,7 @@ BROKEN = [
     ("kind = 'photo'", "attachment_photo_has_size"),
     ("latitude_deg = 90.1, longitude_deg = 0", "attachment_position_range"),
     ("latitude_deg = 0, longitude_deg = -180.1", "attachment_position_range"),
+    ("latitude_deg = 10, longitude_deg = null", "attachment_position_range"),
     ("unit_id = {stranger}", "attachment_unit_same_project"),
     ("step_id = {step}", "attachment_step_same_project"),
     ("punch_item_id = {item}", "attachment_punch_item_same_project"),

@@ -60,6 +60,9 @@ class Attachment(OnSubject):
             models.CheckConstraint(
                 condition=(Q(latitude_deg=None) & Q(longitude_deg=None))
                 | Q(
+                    # A comparison with nothing is neither true nor false, and would pass.
+                    latitude_deg__isnull=False,
+                    longitude_deg__isnull=False,
                     latitude_deg__gte=-90,
                     latitude_deg__lte=90,
                     longitude_deg__gte=-180,
