@@ -113,17 +113,18 @@ function onBeforeSwap(event) {
     sentValues.delete(form.id);
   }
 }
-function putBack() {
+function putBack(root) {
   for (const [id, value] of typedOn) {
     const control = document.getElementById(id);
-    if (!control) continue;
+    // Another form's answer may settle first: what came with this one is not ready before its own.
+    if (!control || !root.contains(control)) continue;
+    typedOn.delete(id);
     control.value = value;
     const save = () => control.dispatchEvent(new Event("change", { bubbles: true }));
     // The browser tells of no change that a script made, so leaving the field has to.
     if (document.activeElement === control) control.addEventListener("blur", save, { once: true });
     else save();
   }
-  typedOn.clear();
 }
 
 // --- choosing rows ----------------------------------------------------------
@@ -260,7 +261,7 @@ if (typeof document !== "undefined") {
   document.addEventListener("htmx:beforeRequest", onBeforeRequest);
   document.addEventListener("htmx:beforeSwap", onBeforeSwap);
   document.addEventListener("htmx:afterSettle", (event) => {
-    putBack();
+    putBack(event.target);
     const target = event.detail.target ?? event.target;
     ready(target);
     const spoken = target.matches?.("[data-announce]") ? target : target.querySelector?.("[data-announce]");
