@@ -17,7 +17,8 @@ from rest_framework.response import Response
 from rest_framework.viewsets import GenericViewSet
 
 from projectsite.accounts.access import Action, scope_for
-from projectsite.core.errors import InvalidInput
+from projectsite.core.asking import choice_asked, number_asked, sort_parameter, sorted_by
+from projectsite.core.paging import paged
 from reports import operations, queries
 from reports.queries import DocumentFilter, Subject
 from reports.queries.documents import dossier_of
@@ -35,9 +36,7 @@ _FILTERS = [
     OpenApiParameter("state", str, enum=["draft", "issued"]),
     OpenApiParameter("unit", int, description="Id of a terminal unit."),
     OpenApiParameter("air_handler", int, description="Id of an air handler."),
-    OpenApiParameter(
-        "sort", str, enum=[f"{d}{s}" for s in queries.DOCUMENT_SORTS for d in ("", "-")]
-    ),
+    sort_parameter(tuple(queries.DOCUMENT_SORTS)),
 ]
 
 
@@ -55,24 +54,6 @@ class PdfRenderer(BaseRenderer):
         return str(data).encode()
 
 
-def _number(request: Request, name: str) -> int | None:
-    text = request.query_params.get(name, "")
-    if not text:
-        return None
-    if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise InvalidInput(
-            f"{name} is an id, a whole number.", fields={name: "Not a whole number."}
-        )
-    return int(text)
-
-
-def _word(request: Request, name: str, known: list[str]) -> str:
-    text = request.query_params.get(name, "")
-    if text and text not in known:
-        raise InvalidInput(f"{name} is one of {', '.join(known)}.", fields={name: "Not known."})
-    return text
-
-
 class DocumentsApi(GenericViewSet[Any]):
     """Documents of a project: drafts of own kinds, and what was issued."""
 
@@ -86,17 +67,22 @@ class DocumentsApi(GenericViewSet[Any]):
     def list(self, request: Request, project_key: str) -> Response:
         """Documents, the newest first unless sorted otherwise."""
         scope = scope_for(request, project_key, Action.DOWNLOAD_ISSUED)
-        sorts = [f"{d}{s}" for s in queries.DOCUMENT_SORTS for d in ("", "-")]
         wanted = DocumentFilter(
             text=request.query_params.get("q", ""),
-            kind=_word(request, "kind", [*KIND_TITLES]),
-            state=_word(request, "state", ["draft", "issued"]),
-            unit=_number(request, "unit"),
-            air_handler=_number(request, "air_handler"),
+            kind=choice_asked(request, "kind", [*KIND_TITLES]),
+            state=choice_asked(request, "state", ["draft", "issued"]),
+            unit=number_asked(request, "unit"),
+            air_handler=number_asked(request, "air_handler"),
         )
-        sort = _word(request, "sort", sorts) or "-created"
-        rows = self.paginate_queryset(queries.documents(scope, wanted, sort=sort))
-        return self.get_paginated_response(DocumentSerializer(rows, many=True).data)
+        sort = sorted_by(request, tuple(queries.DOCUMENT_SORTS), "-created")
+
+        def fetch(start: int, count: int) -> list[queries.DocumentRow]:
+            return queries.documents(scope, wanted, sort=sort, offset=start, limit=count)
+
+        count = queries.count_documents(scope, wanted)
+        return paged(
+            self, request, count, fetch, shown=lambda rows: DocumentSerializer(rows, many=True).data
+        )
 
     @extend_schema(request=NewDocumentSerializer, responses={201: DocumentSerializer})
     def create(self, request: Request, project_key: str) -> Response:

@@ -10,12 +10,13 @@ from zoneinfo import ZoneInfo
 
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
-from django.db import connection, transaction
+from django.db import transaction
 from django.db.models import Max
 
 from projectsite.accounts.access import Action
 from projectsite.core import jobs
 from projectsite.core.errors import Conflict, InvalidInput, NotFound
+from projectsite.core.locks import Turn, take_turn
 from projectsite.core.scope import Scope
 from reports.domain.dossier import Dossier
 from reports.domain.frames import number_text
@@ -26,8 +27,6 @@ from reports.queries.dossiers import Subject, assemble
 
 RENDER_JOB = "reports.render"
 NOTE_LIMIT = 240
-_LOCK_SPACE = 0x7265706F
-"""First key of the advisory lock under which numbers are given; the second is the project."""
 
 
 @transaction.atomic
@@ -237,8 +236,7 @@ def _give_number(document: Document) -> None:
     Numbers follow each other without a gap, also when two people issue at once: the lock is
     held until the transaction ends.
     """
-    with connection.cursor() as cursor:
-        cursor.execute("select pg_advisory_xact_lock(%s, %s)", [_LOCK_SPACE, document.project_id])
+    take_turn(Turn.NUMBER_DOCUMENTS, document.project_id)
     issued = Document.objects.filter(project_id=document.project_id, state=DocumentState.ISSUED)
     document.number = (issued.aggregate(last=Max("number"))["last"] or 0) + 1
     same_subject = issued.filter(

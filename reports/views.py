@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -19,14 +18,13 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from projectsite.accounts.access import Action, scope_for
 from projectsite.core.errors import ApplicationError, NotFound
 from projectsite.core.scope import Scope
-from projectsite.core.workbook import write_csv, write_xlsx
+from projectsite.ui.files import file_of, wants_file
+from projectsite.ui.fragments import part_of
 from projectsite.ui.lists import Listing
 from reports import operations, queries
 from reports.forms import DocumentFilterForm, IssueForm, LabelForm, NewDocumentForm
 from reports.queries import DocumentFilter, DocumentRow
 from reports.tables import difference_table, document_table, state_mark
-
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +72,9 @@ def documents(request: HttpRequest, project_key: str) -> HttpResponse:
     wanted, form = _asked(request)
     listing = Listing.read(request.GET, sorts=queries.DOCUMENT_SORTS, default="-created")
     kind = request.GET.get("format", "")
-    if kind in {"xlsx", "csv"}:
-        return _file_of(scope, queries.documents(scope, wanted, sort=listing.sort), kind)
+    if wants_file(kind):
+        rows = queries.documents(scope, wanted, sort=listing.sort)
+        return file_of(document_table(scope, rows), kind, "documents")
     listing = listing.counted(queries.count_documents(scope, wanted))
     rows = queries.documents(
         scope, wanted, sort=listing.sort, offset=listing.offset, limit=listing.size
@@ -83,18 +82,6 @@ def documents(request: HttpRequest, project_key: str) -> HttpResponse:
     context = {"table": document_table(scope, rows, listing=listing), "filters": form}
     context["may_draft"] = bool(queries.may_draft(scope))
     return render(request, "reports/documents.html", context)
-
-
-def _file_of(scope: Scope, rows: list[DocumentRow], kind: str) -> HttpResponse:
-    sheet, out = document_table(scope, rows).sheet(), io.BytesIO()
-    if kind == "xlsx":
-        write_xlsx(out, [sheet])
-    else:
-        write_csv(out, sheet)
-    types = {"xlsx": XLSX, "csv": "text/csv; charset=utf-8"}
-    response = HttpResponse(out.getvalue(), content_type=types[kind])
-    response["Content-Disposition"] = f'attachment; filename="documents.{kind}"'
-    return response
 
 
 @require_http_methods(["GET", "POST"])
@@ -310,12 +297,7 @@ def unit_documents(request: HttpRequest, project_key: str, unit_id: int) -> Http
     kinds = queries.may_draft(scope)
     context = {"rows": rows, "unit_id": unit_id, "may_draft": "unit-balance" in kinds}
     context["marks"] = [(row, state_mark(row)) for row in rows]
-    return render(request, _panel(request, "reports/unit_documents.html"), context)
-
-
-def _panel(request: HttpRequest, name: str) -> str:
-    """Give the panel alone to htmx, and inside a page to everyone else."""
-    return f"{name}#panel" if request.headers.get("HX-Request") else name
+    return render(request, part_of(request, "reports/unit_documents.html"), context)
 
 
 @require_GET
@@ -330,7 +312,7 @@ def air_handler_documents(
         "air_handler_id": air_handler_id,
         "may_draft": scope.allows(Action.DRAFT_DOCUMENT),
     }
-    return render(request, _panel(request, "reports/air_handler_documents.html"), context)
+    return render(request, part_of(request, "reports/air_handler_documents.html"), context)
 
 
 @require_GET
@@ -343,7 +325,7 @@ def project_panel(request: HttpRequest, project_key: str) -> HttpResponse:
         "sees_drafts": bool(queries.may_draft(scope)),
         "may_draft": scope.allows(Action.DRAFT_DOCUMENT),
     }
-    return render(request, _panel(request, "reports/project_panel.html"), context)
+    return render(request, part_of(request, "reports/project_panel.html"), context)
 
 
 @require_POST

@@ -11,6 +11,7 @@ from django.urls import reverse
 from rest_framework.test import APIClient
 
 from projectsite.accounts.models import User
+from reports import queries
 from reports.models import Document
 from tests.builders import Cast
 from tests.builders.inventory import make_air_handler, make_unit
@@ -111,7 +112,9 @@ def test_the_api_drafts_lists_and_compares(cast: Cast, api_as: ApiAs) -> None:
     assert made.status_code == 201
     assert client.get(root, {"kind": "point-list"}).json()["count"] == 0
     assert client.get(root, {"unit": unit.pk}).json()["count"] == 1
-    assert client.get(root, {"sort": "colour"}).json()["fields"] == {"sort": "Not known."}
+    assert client.get(root, {"sort": "colour"}).json()["fields"] == {
+        "sort": f"Sort by one of: {', '.join(queries.DOCUMENT_SORTS)}."
+    }
     first, second = make_document(cast, is_issued=True), make_document(cast, is_issued=True)
     found = client.get(f"{root}{second.pk}/compare/{first.pk}/").json()
     assert (found["old"]["issue"], found["new"]["issue"]) == (1, 2)

@@ -11,15 +11,7 @@ from rest_framework import status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from balancing.airflow.api.base import (
-    AirflowViewSet,
-    choice_asked,
-    number_asked,
-    paged,
-    sort_parameter,
-    sorted_by,
-    whole_test,
-)
+from balancing.airflow.api.base import AirflowViewSet, whole_test
 from balancing.airflow.operations import acceptance, k_factor
 from balancing.airflow.operations import points as point_operations
 from balancing.airflow.operations import tests as operations
@@ -37,7 +29,9 @@ from balancing.airflow.serializers import (
     TestVersionIn,
 )
 from projectsite.accounts.access import Action
+from projectsite.core.asking import choice_asked, number_asked, sort_parameter, sorted_by
 from projectsite.core.errors import InvalidInput, NotFound
+from projectsite.core.paging import paged
 from projectsite.core.scope import Scope
 
 _SORTS = tuple(queries.TEST_SORTS)

@@ -12,13 +12,7 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from balancing.airflow.api.base import (
-    AirflowViewSet,
-    choice_asked,
-    paged,
-    sort_parameter,
-    sorted_by,
-)
+from balancing.airflow.api.base import AirflowViewSet
 from balancing.airflow.operations import instruments as operations
 from balancing.airflow.queries import instruments as queries
 from balancing.airflow.serializers import (
@@ -29,7 +23,9 @@ from balancing.airflow.serializers import (
     TestVersionIn,
 )
 from projectsite.accounts.access import Action
+from projectsite.core.asking import choice_asked, sort_parameter, sorted_by
 from projectsite.core.errors import InvalidInput
+from projectsite.core.paging import paged
 
 _SORTS = tuple(queries.INSTRUMENT_SORTS)
 _FILTERS = [

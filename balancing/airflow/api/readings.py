@@ -11,7 +11,7 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from balancing.airflow.api.base import AirflowViewSet, paged
+from balancing.airflow.api.base import AirflowViewSet
 from balancing.airflow.operations import points as operations
 from balancing.airflow.operations.points import Reading, Recorded, Refused
 from balancing.airflow.queries import tests as queries
@@ -24,6 +24,7 @@ from balancing.airflow.serializers import (
 from projectsite.accounts.access import Action
 from projectsite.core.api_errors import handle
 from projectsite.core.errors import ApplicationError, InvalidInput, NotFound
+from projectsite.core.paging import paged
 from projectsite.core.scope import Scope
 
 

@@ -18,6 +18,7 @@ from balancing.airflow.queries.standing import outdated
 from balancing.airflow.views import results
 from projectsite.accounts.access import Action, scope_for
 from projectsite.core.scope import Scope
+from projectsite.ui.fragments import part_of
 from zones.inventory.queries import UnitFilter, count_units, unit_facts
 
 
@@ -26,7 +27,7 @@ def unit_panel(request: HttpRequest, project_key: str, unit_id: int) -> HttpResp
     """Show how the airflow of a unit stands: its last test, what it came to, its history."""
     scope = scope_for(request, project_key, Action.SEE_TESTS)
     context = _unit_context(scope, unit_id)
-    return render(request, _template(request, "airflow/unit_panel.html"), context)
+    return render(request, part_of(request, "airflow/unit_panel.html"), context)
 
 
 def _unit_context(scope: Scope, unit_id: int) -> dict[str, Any]:
@@ -65,10 +66,4 @@ def project_panel(request: HttpRequest, project_key: str) -> HttpResponse:
         "untested": max(units - tested, 0),
         "accepted": counts["accepted"],
     }
-    return render(request, _template(request, "airflow/project_panel.html"), context)
-
-
-def _template(request: HttpRequest, name: str) -> str:
-    """Give the panel alone to htmx, and inside a page to everyone else."""
-    is_fragment = bool(request.htmx)  # type: ignore[attr-defined]  # set by the middleware
-    return f"{name}#panel" if is_fragment else name
+    return render(request, part_of(request, "airflow/project_panel.html"), context)

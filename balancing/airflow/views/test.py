@@ -23,6 +23,7 @@ from balancing.airflow.views.sheet import Sheet
 from projectsite.accounts.access import Action, scope_for
 from projectsite.core.errors import ApplicationError, Conflict, InvalidInput
 from projectsite.core.scope import Scope
+from projectsite.ui.fragments import wants_fragment
 
 _CONDITION_KINDS = {
     "k_as_found_m3_s_sqrt_pa": "k_factor",
@@ -158,7 +159,7 @@ def point(request: HttpRequest, project_key: str, test_id: int, point_id: int) -
     sheet = sheets.sheet_of(scope, test_id, point_id=point_id)
     form = _point_form(scope, sheet, request.POST)
     status = _save_point(scope, form, point_id) if form.is_valid() else 422
-    if request.htmx:  # type: ignore[attr-defined]  # set by the middleware
+    if wants_fragment(request):
         return _fragment(request, scope, test_id, form, status)
     if status != 200:
         return _point_again(request, scope, sheet, form, status)

@@ -12,8 +12,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from projectsite.accounts.access import Action
+from projectsite.core.paging import paged_list
 from zones.inventory import operations, queries
-from zones.inventory.api.base import InventoryViewSet, described, paged_list
+from zones.inventory.api.base import InventoryViewSet, described
 from zones.inventory.domain.fields import AIR_HANDLER_FIELDS
 from zones.inventory.domain.types import AirHandlerFacts
 from zones.inventory.filters import AIR_HANDLER_PARAMETERS

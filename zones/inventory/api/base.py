@@ -58,30 +58,6 @@ class InventoryViewSet(ViewSet):
         return version
 
 
-class Rows:
-    """Rows that are counted and fetched by page, for the paginator."""
-
-    def __init__(self, count: int, fetch: Callable[[int, int], Sequence[Any]]) -> None:
-        self._count = count
-        self._fetch = fetch
-
-    def __len__(self) -> int:
-        return self._count
-
-    def __getitem__(self, part: slice) -> Sequence[Any]:
-        start, stop = part.start or 0, part.stop or self._count
-        return self._fetch(start, stop - start) if stop > start else []
-
-
-def paged(
-    view: InventoryViewSet, request: Request, count: int, fetch: Callable[[int, int], Sequence[Any]]
-) -> Response:
-    """Answer with one page of rows; ``fetch`` takes offset and limit."""
-    pages = NumberedPages()
-    rows: Any = pages.paginate_queryset(Rows(count, fetch), request, view)  # type: ignore[arg-type]  # counts and slices like a query
-    return pages.get_paginated_response(rows)
-
-
 def paged_once(
     request: Request, fetch: Callable[[int, int], tuple[int, Sequence[Any]]]
 ) -> Response:
@@ -111,20 +87,6 @@ def paged_once(
             "results": rows,
         }
     )
-
-
-def paged_list(view: InventoryViewSet, request: Request, rows: Sequence[Any]) -> Response:
-    """Answer with one page of rows that are all at hand."""
-    return paged(view, request, len(rows), lambda start, count: rows[start : start + count])
-
-
-def sorted_by(request: Request, sorts: Sequence[str], default: str) -> str:
-    """Order that the address asks for, ``-`` in front for downwards."""
-    asked = request.query_params.get("sort", default)
-    if asked.removeprefix("-") not in sorts:
-        message = f"Sort by one of: {', '.join(sorts)}."
-        raise InvalidInput(message, fields={"sort": message})
-    return asked
 
 
 def described(

@@ -18,10 +18,11 @@ from rest_framework.response import Response
 from projectsite.accounts.access import Action
 from projectsite.core import units
 from projectsite.core.errors import InvalidInput
+from projectsite.core.paging import paged, paged_list
 from projectsite.core.quantities import KINDS
 from projectsite.core.scope import Scope
 from projectsite.core.workbook.types import MAX_FILE_BYTES
-from zones.inventory.api.base import InventoryViewSet, paged, paged_list
+from zones.inventory.api.base import InventoryViewSet
 from zones.inventory.domain.schedule.types import TARGETS
 from zones.inventory.imports import work
 from zones.inventory.imports.book import kind_of

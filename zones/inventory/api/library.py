@@ -12,9 +12,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from projectsite.accounts.access import Action
+from projectsite.core.paging import paged_list
 from projectsite.core.scope import Scope
 from zones.inventory import operations, queries
-from zones.inventory.api.base import InventoryViewSet, described, paged_list
+from zones.inventory.api.base import InventoryViewSet, described
 from zones.inventory.domain.fields import BOX_MODEL_FIELDS, CONTROLLER_FIELDS, INLET_FIELDS
 from zones.inventory.domain.types import BoxModelFacts, ControllerModelFacts
 from zones.inventory.filters import ARCHIVED

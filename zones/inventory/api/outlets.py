@@ -12,8 +12,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from projectsite.accounts.access import Action
+from projectsite.core.asking import sorted_by
+from projectsite.core.paging import paged
 from zones.inventory import operations, queries
-from zones.inventory.api.base import InventoryViewSet, described, paged, sorted_by
+from zones.inventory.api.base import InventoryViewSet, described
 from zones.inventory.domain.fields import OUTLET_FIELDS
 from zones.inventory.filters import OUTLET_PARAMETERS, outlet_filter
 from zones.inventory.serializers import OutletIn, OutletOut, VersionIn, accepted

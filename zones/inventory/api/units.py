@@ -13,10 +13,11 @@ from rest_framework.response import Response
 
 from projectsite.accounts.access import Action
 from projectsite.core import findings
+from projectsite.core.asking import sorted_by
 from projectsite.core.errors import InvalidInput
 from projectsite.core.findings import Finding
 from zones.inventory import operations, queries
-from zones.inventory.api.base import InventoryViewSet, described, paged_once, sorted_by
+from zones.inventory.api.base import InventoryViewSet, described, paged_once
 from zones.inventory.domain.fields import UNIT_FIELDS
 from zones.inventory.domain.types import Change
 from zones.inventory.filters import UNIT_PARAMETERS, unit_filter

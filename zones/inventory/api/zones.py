@@ -12,8 +12,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from projectsite.accounts.access import Action
+from projectsite.core.asking import sorted_by
+from projectsite.core.paging import paged
 from zones.inventory import operations, queries
-from zones.inventory.api.base import InventoryViewSet, described, paged, sorted_by
+from zones.inventory.api.base import InventoryViewSet, described
 from zones.inventory.domain.fields import ZONE_FIELDS
 from zones.inventory.domain.types import ZoneFacts
 from zones.inventory.filters import ZONE_PARAMETERS

@@ -12,13 +12,13 @@ from django.db.models import Max
 from projectsite.accounts.access import Action
 from projectsite.core import numeric
 from projectsite.core.errors import Conflict, InvalidInput, NotFound
+from projectsite.core.locks import Turn, take_turn
 from projectsite.core.scope import Scope
 from zones.inventory.domain.fields import OUTLET_FIELDS, UNIT_FIELDS, Field
 from zones.inventory.models import AirHandler, ImportState, ScheduleImport, TerminalUnit, Zone
 from zones.inventory.queries.import_base import base_mark
 
 # One applier in a project at a time; the number only has to be ours.
-_LOCK_CLASS = 0x5C4ED
 _MANY = 200
 
 
@@ -66,8 +66,7 @@ def apply_import(
 
 @transaction.atomic
 def _apply(scope: Scope, import_id: int, version: int, *, is_whole: bool, at: datetime) -> Applied:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [_LOCK_CLASS, scope.project.id])
+    take_turn(Turn.APPLY_SCHEDULE, scope.project.id)
     found = _ready(scope, import_id, version, is_whole=is_whole)
     # Locks in key order, so that two writers wait for each other instead of meeting head on.
     units = TerminalUnit.objects.select_for_update(of=("self",)).filter(project_id=scope.project.id)

@@ -12,19 +12,13 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from projectsite.accounts.access import Action, scope_for
 from projectsite.core import panels
+from projectsite.ui.files import file_of, wants_file
 from zones.inventory import operations, queries
 from zones.inventory.domain.fields import AIR_HANDLER_FIELDS
 from zones.inventory.filters import AIR_HANDLER_PARAMETERS, read, simple_bar
 from zones.inventory.forms import RecordForm
 from zones.inventory.tables import air_handler_table, columns_to_read, facts_of, unit_table
-from zones.inventory.views.pages import (
-    act_and_return,
-    confirm_page,
-    file_of,
-    form_page,
-    short_listing,
-    wants_file,
-)
+from zones.inventory.views.pages import act_and_return, confirm_page, form_page, short_listing
 
 
 @require_GET
@@ -34,8 +28,9 @@ def air_handler_list(request: HttpRequest, project_key: str) -> HttpResponse:
     asked = read(request.GET, AIR_HANDLER_PARAMETERS)
     rows = queries.air_handlers(scope, archived=asked.is_on("archived"), text=asked.text("q"))
     listing = short_listing(request, len(rows))
-    if kind := wants_file(request.GET):
-        return file_of(air_handler_table(scope, rows), scope, kind, "air-handlers")
+    kind = request.GET.get("format", "")
+    if wants_file(kind):
+        return file_of(air_handler_table(scope, rows), kind, f"{scope.project.key}-air-handlers")
     context = {
         "title": "Air handlers",
         "table": air_handler_table(scope, rows, listing=listing),

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from projectsite.accounts.access import Action, scope_for
 from projectsite.core.errors import ApplicationError, Conflict, InvalidInput
 from projectsite.core.scope import Scope
+from projectsite.ui.files import file_of, wants_file
 from projectsite.ui.lists import Listing
 from zones.inventory.forms.imports import LayoutForm, MappingForm, UploadForm, refuse
 from zones.inventory.imports import work
@@ -21,7 +22,6 @@ from zones.inventory.operations import imports as operations
 from zones.inventory.queries import import_base
 from zones.inventory.queries import imports as queries
 from zones.inventory.tables.imports import Shower, comparison_table, imports_table, rows_table
-from zones.inventory.views.pages import file_of, wants_file
 
 OFFICE = Action.IMPORT_SCHEDULE
 
@@ -51,8 +51,9 @@ def import_list(request: HttpRequest, project_key: str) -> HttpResponse:
     rows = queries.list_imports(scope, offset=listing.offset, limit=listing.size)
     add = _address(scope, "import-new") if scope.allows(OFFICE) else ""
     table = imports_table(rows, scope, listing, lambda key: _address(scope, "import", key), add)
-    if kind := wants_file(request.GET):
-        return file_of(table, scope, kind, "imports")
+    kind = request.GET.get("format", "")
+    if wants_file(kind):
+        return file_of(table, kind, f"{scope.project.key}-imports")
     return render(
         request,
         "inventory/imports.html",
@@ -130,13 +131,14 @@ def _rows_page(request: HttpRequest, scope: Scope, found: queries.ImportFacts) -
     wanted = _wanted(request, found)
     listing = Listing.read(request.GET, sorts=(), default="", size=100)
     listing = listing.counted(queries.count_rows(scope, found.id, wanted))
-    kind = wants_file(request.GET)
-    offset, limit = (0, None) if kind else (listing.offset, listing.size)
+    kind = request.GET.get("format", "")
+    is_file = wants_file(kind)
+    offset, limit = (0, None) if is_file else (listing.offset, listing.size)
     rows = queries.list_rows(scope, found.id, wanted, offset=offset, limit=limit)
     show = Shower(found.target, scope, queries.link_names())
     table = rows_table(rows, show, listing, lambda key: _unit_address(scope, key))
-    if kind:
-        return file_of(table, scope, kind, f"import-{found.id}")
+    if is_file:
+        return file_of(table, kind, f"{scope.project.key}-import-{found.id}")
     is_missing = outcome == queries.MISSING
     context = {
         "title": found.name,
@@ -337,9 +339,10 @@ def _comparison(
     found = queries.compare_revisions(scope, *pair)
     count = len(found.lines)
     show = Shower("units", scope, queries.link_names())
-    if kind := wants_file(request.GET):
+    kind = request.GET.get("format", "")
+    if wants_file(kind):
         whole = comparison_table(found, show, Listing((), "", 1, max(count, 1), count))
-        return file_of(whole, scope, kind, f"revision-{pair[0]}-to-{pair[1]}")
+        return file_of(whole, kind, f"{scope.project.key}-revision-{pair[0]}-to-{pair[1]}")
     listing = Listing.read(request.GET, sorts=(), default="", size=250).counted(count)
     context = {
         "title": "Compare revisions",

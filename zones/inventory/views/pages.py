@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import io
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -11,10 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from projectsite.core.errors import Conflict, InvalidInput
-from projectsite.core.scope import Scope
-from projectsite.core.workbook import write_csv, write_xlsx
 from projectsite.ui.lists import Listing
-from projectsite.ui.tables import Table
 from zones.inventory.forms import RecordForm
 
 Trail = Sequence[tuple[str, str]]
@@ -77,26 +73,6 @@ def act_and_return(
     else:
         messages.success(request, done)
     return redirect(to)
-
-
-def file_of(table: Table, scope: Scope, kind: str, name: str) -> HttpResponse:
-    """Give a table as a workbook or as text, exactly as it is shown."""
-    target = io.BytesIO()
-    if kind == "csv":
-        write_csv(target, table.sheet())
-    else:
-        write_xlsx(target, [table.sheet()])
-    response = HttpResponse(
-        target.getvalue(), content_type="text/csv; charset=utf-8" if kind == "csv" else _XLSX
-    )
-    response["Content-Disposition"] = f'attachment; filename="{scope.project.key}-{name}.{kind}"'
-    return response
-
-
-def wants_file(query: Mapping[str, str]) -> str:
-    """Tell which file the address asks for: "xlsx", "csv" or ""."""
-    asked = query.get("format", "")
-    return asked if asked in {"xlsx", "csv"} else ""
 
 
 def short_listing(request: HttpRequest, count: int, sorts: Sequence[str] = ()) -> Listing:

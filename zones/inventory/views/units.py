@@ -14,6 +14,7 @@ from projectsite.accounts.access import Action, scope_for
 from projectsite.core import evidence, findings, panels
 from projectsite.core.errors import InvalidInput
 from projectsite.core.scope import Scope
+from projectsite.ui.files import file_of, wants_file
 from projectsite.ui.lists import Listing
 from projectsite.ui.tables import Table
 from zones.inventory import operations, queries
@@ -28,13 +29,7 @@ from zones.inventory.tables import (
     shown_groups,
     unit_table,
 )
-from zones.inventory.views.pages import (
-    act_and_return,
-    confirm_page,
-    file_of,
-    form_page,
-    wants_file,
-)
+from zones.inventory.views.pages import act_and_return, confirm_page, form_page
 
 FILE_ROWS = 20_000
 """Most rows in a file of a list."""
@@ -50,7 +45,8 @@ def unit_list(request: HttpRequest, project_key: str) -> HttpResponse:
     asked = read(request.GET, UNIT_PARAMETERS)
     wanted = unit_filter(asked)
     listing = Listing.read(request.GET, sorts=queries.UNIT_SORTS, default="tag")
-    if kind := wants_file(request.GET):
+    kind = request.GET.get("format", "")
+    if wants_file(kind):
         return _file(request, scope, wanted, listing, kind)
     offered = queries.options(scope)
     table = _table(request, scope, wanted, listing, offered)
@@ -126,7 +122,9 @@ def _file(
     rows = queries.list_units(
         scope, wanted, sort=listing.sort, limit=FILE_ROWS, columns=columns_to_read(choice)
     )
-    return file_of(unit_table(scope, rows, choice=choice), scope, kind, "terminal-units")
+    return file_of(
+        unit_table(scope, rows, choice=choice), kind, f"{scope.project.key}-terminal-units"
+    )
 
 
 def _act_on_many(request: HttpRequest, scope: Scope) -> HttpResponse:

@@ -11,19 +11,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from projectsite.accounts.access import Action, scope_for
+from projectsite.ui.files import file_of, wants_file
 from projectsite.ui.lists import Listing
 from zones.inventory import operations, queries
 from zones.inventory.domain.fields import ZONE_FIELDS
 from zones.inventory.filters import ZONE_PARAMETERS, read, simple_bar
 from zones.inventory.forms import RecordForm
 from zones.inventory.tables import columns_to_read, facts_of, unit_table, zone_table
-from zones.inventory.views.pages import (
-    act_and_return,
-    confirm_page,
-    file_of,
-    form_page,
-    wants_file,
-)
+from zones.inventory.views.pages import act_and_return, confirm_page, form_page
 
 
 @require_GET
@@ -34,7 +29,8 @@ def zone_list(request: HttpRequest, project_key: str) -> HttpResponse:
     archived, text = asked.is_on("archived"), asked.text("q")
     floor = asked.text("floor") or None
     listing = Listing.read(request.GET, sorts=queries.ZONE_SORTS, default="tag")
-    if not (kind := wants_file(request.GET)):
+    kind = request.GET.get("format", "")
+    if not wants_file(kind):
         count = queries.count_zones(scope, archived=archived, text=text, floor=floor)
         listing = listing.counted(count)
     rows = queries.zones(
@@ -47,7 +43,7 @@ def zone_list(request: HttpRequest, project_key: str) -> HttpResponse:
         limit=None if kind else listing.size,
     )
     if kind:
-        return file_of(zone_table(scope, rows), scope, kind, "zones")
+        return file_of(zone_table(scope, rows), kind, f"{scope.project.key}-zones")
     context = {
         "title": "Zones",
         "table": zone_table(scope, rows, listing=listing),

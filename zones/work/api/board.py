@@ -13,8 +13,8 @@ from rest_framework.response import Response
 from rest_framework.viewsets import ViewSet
 
 from projectsite.accounts.access import Action, scope_for
-from projectsite.core.errors import InvalidInput
-from projectsite.core.paging import NumberedPages
+from projectsite.core.asking import choice_asked, number_asked
+from projectsite.core.paging import NumberedPages, paged_list
 from projectsite.core.scope import Scope
 from zones.inventory.domain.types import UnitOutline
 from zones.work.domain import words
@@ -40,24 +40,6 @@ _FILTERS = [
 ]
 
 
-def _word(request: Request, name: str, choices: Sequence[str], default: str = "") -> str:
-    given = request.query_params.get(name, "")
-    if given and given not in choices:
-        raise _wrong(name, f"One of: {', '.join(choices)}.")
-    return given or default
-
-
-def _number(request: Request, name: str) -> int | None:
-    given = request.query_params.get(name, "")
-    if given and not (given.isascii() and given.isdecimal() and len(given) < 19):
-        raise _wrong(name, "Send a whole number.")
-    return int(given) if given else None
-
-
-def _wrong(name: str, message: str) -> InvalidInput:
-    return InvalidInput(message, fields={name: message})
-
-
 class BoardViewSet(ViewSet):
     """How the steps of the units of a project stand."""
 
@@ -70,17 +52,17 @@ class BoardViewSet(ViewSet):
         wanted = BoardFilter(
             text=request.query_params.get("text", ""),
             floor=request.query_params.get("floor", ""),
-            air_handler=_number(request, "air_handler"),
-            trunk=_number(request, "trunk"),
-            trade=_word(request, "trade", _TRADES),
-            state=_word(request, "state", _STATES),
+            air_handler=number_asked(request, "air_handler"),
+            trunk=number_asked(request, "trunk"),
+            trade=choice_asked(request, "trade", _TRADES),
+            state=choice_asked(request, "state", _STATES),
         )
-        sort = _word(request, "sort", _ORDERS, "tag")
+        sort = choice_asked(request, "sort", _ORDERS, "tag")
         whole = whole_board(scope)
         rows = board_rows(whole, wanted, sort)
-        pages = NumberedPages()
-        shown: Any = pages.paginate_queryset(rows.units, request, self)
-        return pages.get_paginated_response(_rows(scope, whole, rows, shown))
+        return paged_list(
+            self, request, rows.units, shown=lambda units: _rows(scope, whole, rows, units)
+        )
 
 
 def _rows(

@@ -13,8 +13,8 @@ from rest_framework.response import Response
 from rest_framework.viewsets import ViewSet
 
 from projectsite.accounts.access import Action, scope_for
-from projectsite.core.errors import InvalidInput
-from projectsite.core.paging import NumberedPages
+from projectsite.core.asking import choice_asked, number_asked, orders
+from projectsite.core.paging import NumberedPages, paged_list
 from projectsite.core.scope import Scope
 from zones.work.operations import checkouts as operations
 from zones.work.queries import checkout_lines
@@ -31,7 +31,7 @@ from zones.work.serializers.checkouts import (
     sheet_given,
 )
 
-_SORTS = tuple(order for key in checkout_lines.SORTS for order in (key, f"-{key}"))
+_SORTS = orders(tuple(checkout_lines.SORTS))
 _FILTERS = [
     OpenApiParameter("text", str, description="Part of the tag, location or list."),
     OpenApiParameter("floor", str),
@@ -41,24 +41,12 @@ _FILTERS = [
 ]
 
 
-def _asked(request: Request, name: str, choices: tuple[str, ...], default: str) -> str:
-    given = request.query_params.get(name, "")
-    if given and given not in choices:
-        message = f"One of: {', '.join(choices)}."
-        raise InvalidInput(message, fields={name: message})
-    return given or default
-
-
 def _wanted(request: Request) -> checkout_lines.CheckoutFilter:
-    handler = request.query_params.get("air_handler", "")
-    if handler and not (handler.isascii() and handler.isdigit()):
-        message = "Send the id of an air handler."
-        raise InvalidInput(message, fields={"air_handler": message})
     return checkout_lines.CheckoutFilter(
         request.query_params.get("text", ""),
         request.query_params.get("floor", ""),
-        int(handler) if handler else None,
-        _asked(request, "state", CHECKOUT_STATES, ""),
+        number_asked(request, "air_handler"),
+        choice_asked(request, "state", CHECKOUT_STATES, ""),
     )
 
 
@@ -77,11 +65,9 @@ class CheckoutViewSet(ViewSet):
     def list(self, request: Request, **_: Any) -> Response:
         """List the units in use with the state of their checkouts."""
         scope = self._scope(request, Action.SEE)
-        sort = _asked(request, "sort", _SORTS, "walk")
+        sort = choice_asked(request, "sort", _SORTS, "walk")
         rows = checkout_lines.matching(checkout_lines.lines(scope), _wanted(request), sort=sort)
-        pages = NumberedPages()
-        shown: Any = pages.paginate_queryset([line_given(row) for row in rows], request, self)
-        return pages.get_paginated_response(shown)
+        return paged_list(self, request, rows, shown=lambda page: [line_given(row) for row in page])
 
     @extend_schema(request=CheckoutBeginIn, responses={201: CheckoutOut})
     def create(self, request: Request, **_: Any) -> Response:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from django.core.files.storage import default_storage
@@ -19,8 +18,9 @@ from rest_framework.response import Response
 from rest_framework.viewsets import ViewSet
 
 from projectsite.accounts.access import Action, scope_for
-from projectsite.core.errors import InvalidInput, NotFound
-from projectsite.core.paging import NumberedPages
+from projectsite.core.asking import choice_asked, number_asked, sorted_by, wrong
+from projectsite.core.errors import NotFound
+from projectsite.core.paging import NumberedPages, paged
 from projectsite.core.scope import Scope
 from zones.work.api.plans import AnyType
 from zones.work.operations import files as operations
@@ -42,24 +42,6 @@ _FILTERS = [
 ]
 
 
-@dataclass(frozen=True)
-class _Rows:
-    """Files that are counted and fetched by page, for the paginator."""
-
-    scope: Scope
-    wanted: queries.FileFilter
-    sort: str
-
-    def __len__(self) -> int:
-        return queries.count_files(self.scope, self.wanted)
-
-    def __getitem__(self, part: slice) -> Sequence[queries.FileRow]:
-        start, stop = part.start or 0, part.stop or 0
-        return queries.file_rows(
-            self.scope, self.wanted, sort=self.sort, offset=start, limit=max(stop - start, 0)
-        )
-
-
 class FileViewSet(ViewSet):
     """Photos and files of a project."""
 
@@ -73,13 +55,16 @@ class FileViewSet(ViewSet):
     def list(self, request: Request, **_: Any) -> Response:
         """List photos and files, the newest first."""
         scope = self._scope(request)
-        sort = request.query_params.get("sort", "-added")
-        if sort.removeprefix("-") not in queries.FILE_SORTS:
-            raise _wrong("sort", f"One of {', '.join(queries.FILE_SORTS)}.")
-        found: Any = _Rows(scope, _wanted(request), sort)
-        pages = NumberedPages()
-        rows: Any = pages.paginate_queryset(found, request, self)
-        return pages.get_paginated_response([file_given(row) for row in rows])
+        sort = sorted_by(request, tuple(queries.FILE_SORTS), "-added")
+        wanted = _wanted(request)
+
+        def fetch(start: int, count: int) -> Sequence[queries.FileRow]:
+            return queries.file_rows(scope, wanted, sort=sort, offset=start, limit=count)
+
+        count = queries.count_files(scope, wanted)
+        return paged(
+            self, request, count, fetch, shown=lambda rows: [file_given(row) for row in rows]
+        )
 
     @extend_schema(request={"multipart/form-data": FileIn}, responses={201: FileOut})
     def create(self, request: Request, **_: Any) -> Response:
@@ -127,33 +112,20 @@ def _one(scope: Scope, file_id: int, code: int = status.HTTP_200_OK) -> Response
     return Response(file_given(queries.file_row(scope, file_id)), status=code)
 
 
-def _wrong(field: str, message: str) -> InvalidInput:
-    return InvalidInput(f"{field}: {message}", fields={field: message})
-
-
 def _wanted(request: Request) -> queries.FileFilter:
     asked = request.query_params
-    kind, archived = asked.get("file_kind", ""), asked.get("archived", "").lower()
-    if kind not in {"", "photo", "file"}:
-        raise _wrong("file_kind", "Send photo or file.")
+    kind = choice_asked(request, "file_kind", ("photo", "file"))
+    archived = asked.get("archived", "").lower()
     if archived not in {"", "0", "1", "true", "false"}:
-        raise _wrong("archived", "Send true or false.")
+        raise wrong("archived", "Send true or false.")
     return queries.FileFilter(
         text=asked.get("text", ""),
         floor=asked.get("floor", ""),
-        air_handler=_number(asked.get("air_handler", ""), "air_handler"),
+        air_handler=number_asked(request, "air_handler"),
         kind=kind,
-        person=_number(asked.get("person", ""), "person"),
+        person=number_asked(request, "person"),
         archived=archived in {"1", "true"},
     )
-
-
-def _number(text: str, field: str) -> int | None:
-    if not text:
-        return None
-    if not (text.isascii() and text.isdecimal() and len(text) < 19):
-        raise _wrong(field, "Send the id as a number.")
-    return int(text)
 
 
 class FileContentViewSet(ViewSet):

@@ -17,7 +17,7 @@ from rest_framework.response import Response
 from rest_framework.viewsets import ViewSet
 
 from projectsite.accounts.access import Action, scope_for
-from projectsite.core.errors import InvalidInput
+from projectsite.core.asking import choice_asked, number_asked, orders, wrong
 from projectsite.core.paging import NumberedPages
 from projectsite.core.scope import Scope
 from zones.work.operations import periods as period_operations
@@ -52,11 +52,7 @@ MOST_WEEKS_AHEAD, USUAL_WEEKS_AHEAD = 6, 2
 MOST_WEEKS_PAST, USUAL_WEEKS_PAST = 26, 8
 
 
-def _orders(sorts: Sequence[str]) -> tuple[str, ...]:
-    return tuple(order for key in sorts for order in (key, f"-{key}"))
-
-
-_PROMISE_ORDERS, _PERIOD_ORDERS = _orders(tuple(SORTS)), _orders(PERIOD_SORTS)
+_PROMISE_ORDERS, _PERIOD_ORDERS = orders(tuple(SORTS)), orders(PERIOD_SORTS)
 _YES = ("true", "false")
 _FILTERS = [
     OpenApiParameter("text", str, description="Part of a tag, location or step."),
@@ -78,24 +74,6 @@ _WEEKS = OpenApiParameter("weeks", int, description="Weeks ahead, 1 to 6; 2 when
 _PAST = OpenApiParameter("weeks", int, description="Weeks past, 1 to 26; 8 when left out.")
 
 
-def _wrong(name: str, message: str) -> InvalidInput:
-    return InvalidInput(message, fields={name: message})
-
-
-def _word(request: Request, name: str, choices: Sequence[str], default: str = "") -> str:
-    given = request.query_params.get(name, "")
-    if given and given not in choices:
-        raise _wrong(name, f"One of: {', '.join(choices)}.")
-    return given or default
-
-
-def _number(request: Request, name: str) -> int | None:
-    given = request.query_params.get(name, "")
-    if given and not (given.isascii() and given.isdecimal() and len(given) < 19):
-        raise _wrong(name, "Send a whole number.")
-    return int(given) if given else None
-
-
 def _day(request: Request, name: str) -> date | None:
     given = request.query_params.get(name, "")
     try:
@@ -103,27 +81,27 @@ def _day(request: Request, name: str) -> date | None:
     except ValueError:
         found = None
     if given and found is None:
-        raise _wrong(name, "Send a day as 2026-11-25.")
+        raise wrong(name, "Send a day as 2026-11-25.")
     return found
 
 
 def _weeks(request: Request, most: int, usual: int) -> int:
-    found = _number(request, "weeks")
+    found = number_asked(request, "weeks")
     if found is not None and not 1 <= found <= most:
-        raise _wrong("weeks", f"Send a number from 1 to {most}.")
+        raise wrong("weeks", f"Send a number from 1 to {most}.")
     return found or usual
 
 
 def _filter(request: Request, **given: Any) -> PromiseFilter:
-    blocked = _word(request, "blocked", _YES)
+    blocked = choice_asked(request, "blocked", _YES)
     return PromiseFilter(
         text=request.query_params.get("text", ""),
         floor=request.query_params.get("floor", ""),
-        air_handler=_number(request, "air_handler"),
-        trade=_word(request, "trade", WORK_TRADES),
-        person=_number(request, "person"),
-        step=_number(request, "step"),
-        unit=_number(request, "unit"),
+        air_handler=number_asked(request, "air_handler"),
+        trade=choice_asked(request, "trade", WORK_TRADES),
+        person=number_asked(request, "person"),
+        step=number_asked(request, "step"),
+        unit=number_asked(request, "unit"),
         is_blocked={"true": True, "false": False}.get(blocked),
         **given,
     )
@@ -149,7 +127,7 @@ class PlanningViewSet(ViewSet):
 
     def promised(self, request: Request, scope: Scope, wanted: PromiseFilter) -> Response:
         """Answer with the promises that match."""
-        sort = _word(request, "sort", _PROMISE_ORDERS, "due")
+        sort = choice_asked(request, "sort", _PROMISE_ORDERS, "due")
         rows = in_order(narrowed(promises(scope, self.today(scope)), wanted), sort)
         pages, shown = self.paged(request, rows)
         return pages.get_paginated_response([ahead_of(row) for row in shown])
@@ -217,7 +195,7 @@ class LookAheadViewSet(PlanningViewSet):
             due_from=today,
             due_to=last_day(today, weeks),
             is_late_shown=True,
-            is_finished_shown=_word(request, "done", _YES) == "true",
+            is_finished_shown=choice_asked(request, "done", _YES) == "true",
         )
         return self.promised(request, scope, wanted)
 
@@ -247,8 +225,8 @@ class PeriodViewSet(PlanningViewSet):
         rows = list_periods(
             self.scope(request),
             floor=request.query_params.get("floor", ""),
-            trade=_word(request, "trade", WORK_TRADES),
-            sort=_word(request, "sort", _PERIOD_ORDERS, "start_date"),
+            trade=choice_asked(request, "trade", WORK_TRADES),
+            sort=choice_asked(request, "sort", _PERIOD_ORDERS, "start_date"),
         )
         pages, shown = self.paged(request, rows)
         return pages.get_paginated_response(shown)
@@ -274,9 +252,7 @@ class PeriodViewSet(PlanningViewSet):
         given = PeriodChangeIn(data=request.data, partial=True)
         given.is_valid(raise_exception=True)
         if "version" not in given.validated_data:
-            raise _wrong(
-                "version", "Send the version that you saw, so that nothing is overwritten."
-            )
+            raise wrong("version", "Send the version that you saw, so that nothing is overwritten.")
         period_operations.change_period(
             scope,
             period_id=period_id,
@@ -291,9 +267,9 @@ class PeriodViewSet(PlanningViewSet):
     def destroy(self, request: Request, period_id: int, **_: Any) -> Response:
         """Take a planned period out of the plan."""
         scope = self.scope(request, Action.PLAN_WORK)
-        version = _number(request, "version")
+        version = number_asked(request, "version")
         if version is None:
-            raise _wrong("version", "Send the version that you saw.")
+            raise wrong("version", "Send the version that you saw.")
         period_operations.remove_period(scope, period_id=period_id, version=version)
         return Response(status=status.HTTP_204_NO_CONTENT)
 

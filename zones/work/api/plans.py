@@ -20,7 +20,7 @@ from rest_framework.viewsets import ViewSet
 
 from projectsite.accounts.access import Action, scope_for
 from projectsite.core.errors import InvalidInput
-from projectsite.core.paging import NumberedPages
+from projectsite.core.paging import NumberedPages, paged_list
 from projectsite.core.scope import Scope
 from zones.work.operations import plans as operations
 from zones.work.queries import plans as queries
@@ -61,9 +61,7 @@ class PlanViewSet(ViewSet):
             for plan in queries.list_plans(scope, archived=archived)
             if floor in (None, plan.floor)
         ]
-        pages = NumberedPages()
-        rows: Any = pages.paginate_queryset(plans, request, self)
-        return pages.get_paginated_response(rows)
+        return paged_list(self, request, plans)
 
     @extend_schema(request={"multipart/form-data": PlanIn}, responses={201: PlanSheetOut})
     def create(self, request: Request, **_: Any) -> Response:

@@ -13,7 +13,7 @@ from rest_framework.response import Response
 from rest_framework.viewsets import ViewSet
 
 from projectsite.accounts.access import Action, scope_for
-from projectsite.core.errors import InvalidInput
+from projectsite.core.asking import choice_asked, number_asked
 from zones.work.domain.progress import Shape
 from zones.work.queries.progress import ProgressFilter, progress_of
 from zones.work.serializers.progress import TRADES, ProgressOut, progress_data
@@ -45,20 +45,13 @@ class ProgressViewSet(ViewSet):
 
 
 def _asked(request: Request) -> tuple[ProgressFilter, Shape]:
-    given = request.query_params
-    trade, shape, handler = (given.get(name, "") for name in ("trade", "shape", "air_handler"))
-    if trade and trade not in TRADES:
-        raise _wrong("trade", f"One of: {', '.join(TRADES)}.")
-    if shape and shape not in _SHAPES:
-        raise _wrong("shape", f"One of: {', '.join(_SHAPES)}.")
-    if handler and not (handler.isascii() and handler.isdecimal() and len(handler) < 19):
-        raise _wrong("air_handler", "Send a whole number.")
-    wanted = ProgressFilter(given.get("floor", ""), int(handler) if handler else None, trade)
+    wanted = ProgressFilter(
+        request.query_params.get("floor", ""),
+        number_asked(request, "air_handler"),
+        choice_asked(request, "trade", TRADES),
+    )
+    shape = choice_asked(request, "shape", _SHAPES)
     return wanted, "even" if shape == "even" else "s"
-
-
-def _wrong(name: str, message: str) -> InvalidInput:
-    return InvalidInput(message, fields={name: message})
 
 
 urlpatterns: list[URLPattern | URLResolver] = [

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 from uuid import uuid4
@@ -17,8 +16,9 @@ from rest_framework.response import Response
 from rest_framework.viewsets import ViewSet
 
 from projectsite.accounts.access import Action, scope_for
+from projectsite.core.asking import sort_parameter, sorted_by
 from projectsite.core.errors import InvalidInput
-from projectsite.core.paging import NumberedPages
+from projectsite.core.paging import NumberedPages, paged
 from projectsite.core.scope import Scope
 from zones.work.forms.punch import PunchFilterForm
 from zones.work.imports import punch as imports
@@ -34,7 +34,6 @@ from zones.work.serializers.punch import (
     PunchSayIn,
 )
 
-_SORTS = [f"{sign}{name}" for name in queries.PUNCH_SORTS for sign in ("", "-")]
 _FILTERS = [
     OpenApiParameter("q", str, description="Number, part of a tag, or words."),
     OpenApiParameter("state", str, enum=["unverified", "open", "answered", "verified"]),
@@ -46,7 +45,7 @@ _FILTERS = [
     OpenApiParameter("due_before", str, description="A date."),
     OpenApiParameter("unit", int),
     OpenApiParameter("person", int, description="Who is to do it; for the office."),
-    OpenApiParameter("sort", str, enum=_SORTS),
+    sort_parameter(tuple(queries.PUNCH_SORTS)),
 ]
 
 
@@ -54,20 +53,6 @@ def _given(serializer: Any) -> dict[str, Any]:
     serializer.is_valid(raise_exception=True)
     found: dict[str, Any] = serializer.validated_data
     return found
-
-
-class _Rows:
-    """Rows that are counted and fetched by page, for the paginator."""
-
-    def __init__(self, count: int, fetch: Callable[[int, int], list[Any]]) -> None:
-        self._count, self._fetch = count, fetch
-
-    def __len__(self) -> int:
-        return self._count
-
-    def __getitem__(self, part: slice) -> list[Any]:
-        start, stop = part.start or 0, part.stop or self._count
-        return self._fetch(start, stop - start) if stop > start else []
 
 
 class PunchViewSet(ViewSet):
@@ -87,21 +72,13 @@ class PunchViewSet(ViewSet):
         if form.errors:
             fields = {name: str(errors[0]) for name, errors in form.errors.items()}
             raise InvalidInput("A filter can't be understood.", fields=fields)
-        sort = request.query_params.get("sort", "number")
-        if sort not in _SORTS:
-            message = f"Sort by one of: {', '.join(_SORTS)}."
-            raise InvalidInput(message, fields={"sort": message})
+        sort = sorted_by(request, tuple(queries.PUNCH_SORTS), "number")
 
         def fetch(start: int, count: int) -> list[Any]:
             return queries.punch_rows(scope, wanted, sort=sort, offset=start, limit=count)
 
-        pages = NumberedPages()
-        rows: Any = pages.paginate_queryset(
-            _Rows(queries.count_punch(scope, wanted), fetch),  # type: ignore[arg-type]  # counts and slices like a query
-            request,
-            self,
-        )
-        return pages.get_paginated_response(PunchOut(rows, many=True).data)
+        count = queries.count_punch(scope, wanted)
+        return paged(self, request, count, fetch, shown=lambda rows: PunchOut(rows, many=True).data)
 
     @extend_schema(request=PunchIn, responses={201: PunchDetailOut})
     def create(self, request: Request, **_: Any) -> Response:

@@ -14,8 +14,9 @@ from rest_framework.response import Response
 from rest_framework.viewsets import ViewSet
 
 from projectsite.accounts.access import Action, scope_for
+from projectsite.core.asking import choice_asked, orders
 from projectsite.core.errors import InvalidInput
-from projectsite.core.paging import NumberedPages
+from projectsite.core.paging import NumberedPages, paged_list
 from projectsite.core.scope import Scope
 from zones.work.operations import catalogue as operations
 from zones.work.queries import catalogue as queries
@@ -29,7 +30,7 @@ from zones.work.serializers.steps import (
     StepVersionIn,
 )
 
-_SORTS = tuple(order for key in queries.SORTS for order in (key, f"-{key}"))
+_SORTS = orders(tuple(queries.SORTS))
 _YES_NO = ("true", "false")
 _FILTERS = [
     OpenApiParameter("text", str, description="Part of the name."),
@@ -37,14 +38,6 @@ _FILTERS = [
     OpenApiParameter("archived", str, enum=_YES_NO),
     OpenApiParameter("sort", str, enum=_SORTS, description="Order; - for downwards."),
 ]
-
-
-def _asked(request: Request, name: str, choices: tuple[str, ...], default: str) -> str:
-    given = request.query_params.get(name, "")
-    if given and given not in choices:
-        message = f"One of: {', '.join(choices)}."
-        raise InvalidInput(message, fields={name: message})
-    return given or default
 
 
 def _plain(row: StepRow) -> dict[str, Any]:
@@ -70,16 +63,14 @@ class StepViewSet(ViewSet):
         scope = self._scope(request, Action.SEE)
         wanted = StepFilter(
             request.query_params.get("text", ""),
-            _asked(request, "trade", TRADES, ""),
-            _asked(request, "archived", _YES_NO, "false") == "true",
+            choice_asked(request, "trade", TRADES, ""),
+            choice_asked(request, "archived", _YES_NO, "false") == "true",
         )
-        sort = _asked(request, "sort", _SORTS, "place")
+        sort = choice_asked(request, "sort", _SORTS, "place")
         rows = [
             _plain(row) for row in queries.matching(queries.all_steps(scope), wanted, sort=sort)
         ]
-        pages = NumberedPages()
-        shown: Any = pages.paginate_queryset(rows, request, self)
-        return pages.get_paginated_response(shown)
+        return paged_list(self, request, rows)
 
     @extend_schema(request=CatalogueStepIn, responses={201: CatalogueStepOut})
     def create(self, request: Request, **_: Any) -> Response:

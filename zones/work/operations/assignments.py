@@ -13,6 +13,7 @@ from django.db import connection, transaction
 from projectsite.accounts.access import Action
 from projectsite.accounts.domain.types import MemberRow
 from projectsite.core.errors import Forbidden, InvalidInput, NotFound
+from projectsite.core.locks import Turn, take_turn
 from projectsite.core.scope import Scope
 from zones.inventory.domain.types import UnitOutline
 from zones.work.domain import words
@@ -26,8 +27,6 @@ from zones.work.queries.subjects import COLUMNS
 Kept = Literal["person", "due_date"]
 _SET = 250
 """Rows of one statement: the history of a statement pairs each row with every other."""
-_LOCK_CLASS = 0xA551
-"""First key of the advisory lock of the promises; the second is the project."""
 
 # The column of the subject is one of ours, never text that came with a request.
 _CURRENT = """
@@ -236,8 +235,7 @@ def end_assignments(
 
 def _lock(scope: Scope) -> None:
     """Two people who plan the same cells follow one another instead of crossing."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [_LOCK_CLASS, scope.project.id])
+    take_turn(Turn.PLAN_WORK, scope.project.id)
 
 
 def _wrong(field: str, message: str) -> InvalidInput:

@@ -7,20 +7,18 @@ from datetime import datetime
 from typing import TypedDict
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
-from django.db import connection, transaction
+from django.db import transaction
 from django.utils.text import slugify
 
 from projectsite.accounts.access import Action
 from projectsite.core.errors import Conflict, InvalidInput, NotFound
+from projectsite.core.locks import Turn, take_turn
 from projectsite.core.scope import Scope
 from zones.work.domain.board import MOST_STEPS, in_order
 from zones.work.domain.catalogue import STARTER_STEPS
 from zones.work.domain.types import StepFacts
 from zones.work.models import Step, StepBefore, StepMark
 
-_LOCK_CLASS = 0x57E9
-"""First key of the advisory lock of a catalogue, which the trigger against circles takes as
-well; the second is the project."""
 _KEY_LENGTH = 60
 
 
@@ -215,8 +213,7 @@ def move_step(scope: Scope, *, step_id: int, to: int) -> None:
 
 def _lock(scope: Scope) -> None:
     """Let one person at a time change the catalogue: two could close a circle together."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [_LOCK_CLASS, scope.project.id])
+    take_turn(Turn.CHANGE_CATALOGUE, scope.project.id)
 
 
 def _locked(scope: Scope, step_id: int, version: int | None) -> Step:

@@ -7,19 +7,18 @@ from datetime import datetime
 from typing import Any, TypedDict
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
-from django.db import connection, transaction
+from django.db import transaction
 from django.utils.text import slugify
 
 from projectsite.accounts.access import Action
 from projectsite.core.errors import Conflict, InvalidInput, NotFound
+from projectsite.core.locks import Turn, take_turn
 from projectsite.core.quantities import KINDS
 from projectsite.core.scope import Scope
 from zones.inventory import queries as inventory
 from zones.work.domain.checkout_lists import STARTER_NAME, STARTER_POINTS
 from zones.work.models import CheckTemplate, CheckTemplatePoint
 
-_LOCK_CLASS = 0xC11C
-"""First key of the advisory lock of the checkout lists; the second is the project."""
 MOST_POINTS = 60
 
 
@@ -220,8 +219,7 @@ def move_point(scope: Scope, *, list_id: int, point_id: int, version: int, to: i
 
 
 def _lock(scope: Scope) -> None:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [_LOCK_CLASS, scope.project.id])
+    take_turn(Turn.CHANGE_CHECKOUT_LISTS, scope.project.id)
 
 
 def _locked(

@@ -8,11 +8,12 @@ from datetime import datetime
 from typing import Any, TypedDict
 from uuid import NAMESPACE_URL, uuid5
 
-from django.db import connection, transaction
+from django.db import transaction
 from django.forms import model_to_dict
 
 from projectsite.accounts.access import Action
 from projectsite.core.errors import Conflict, InvalidInput, NotFound
+from projectsite.core.locks import Turn, take_turn
 from projectsite.core.scope import Scope
 from projectsite.core.units import Entered
 from zones.inventory import queries as inventory
@@ -24,8 +25,6 @@ from zones.work.models import Checkout, CheckoutPoint, CheckTemplate, PunchItem
 from zones.work.operations.punch import open_item
 from zones.work.queries.checkouts import OPTIONS, facts_of, profile_of, shower
 
-_LOCK_CLASS = 0xC10C
-"""First key of the advisory lock of the checkouts; the second is the project."""
 _SHAPE = (
     "position",
     "key",
@@ -220,8 +219,7 @@ def complete(scope: Scope, *, checkout_id: int, version: int, at: datetime) -> i
 
 def _lock(scope: Scope) -> None:
     """Let checkouts of a project change one after another: two could begin one unit's."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [_LOCK_CLASS, scope.project.id])
+    take_turn(Turn.CHECK_OUT, scope.project.id)
 
 
 def _unit(scope: Scope, unit_id: int) -> UnitOutline:

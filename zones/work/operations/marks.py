@@ -12,6 +12,7 @@ from django.db import connection, transaction
 from projectsite.accounts.access import Action
 from projectsite.core import evidence, groups
 from projectsite.core.errors import Forbidden, InvalidInput, NotFound
+from projectsite.core.locks import Turn, take_turn
 from projectsite.core.scope import Scope
 from zones.inventory import queries as inventory
 from zones.inventory.domain.types import UnitOutline
@@ -31,8 +32,6 @@ _WITH_REASON = ("held", "not-applicable")
 _SET = 250
 """Marks of one statement. The history of a statement pairs each row with every other, because
 the database plans it once for a few rows; so the time grows with the square of the set."""
-_LOCK_CLASS = 0x57A9
-"""First key of the advisory lock of the marks; the second is the project."""
 
 # The column of the subject is one of ours, never text that came with a request.
 _SAY = """
@@ -122,8 +121,7 @@ def mark_steps(
     note = note.strip()
     _check(cells, mark, note)
     # Two people who mark the same cells follow one another instead of crossing.
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [_LOCK_CLASS, scope.project.id])
+    take_turn(Turn.MARK_STEPS, scope.project.id)
     wanted = _cells(scope, cells)
     _refuse_other_trades(scope, wanted)
     skipped = {cell: text for cell in wanted if (text := _why_not(cell, mark))}

@@ -6,16 +6,14 @@ from datetime import date
 from typing import TypedDict
 
 from django.core.exceptions import ValidationError
-from django.db import connection, transaction
+from django.db import transaction
 
 from projectsite.accounts.access import Action
 from projectsite.core.errors import Conflict, InvalidInput, NotFound
+from projectsite.core.locks import Turn, take_turn
 from projectsite.core.scope import Scope
 from zones.inventory import queries as inventory
 from zones.work.models import PlannedPeriod
-
-_LOCK_CLASS = 0x9E51
-"""First key of the advisory lock of the planned periods; the second is the project."""
 
 
 class PeriodValues(TypedDict, total=False):
@@ -83,8 +81,7 @@ def remove_period(scope: Scope, *, period_id: int, version: int) -> None:
 
 def _lock(scope: Scope) -> None:
     """Two people who plan the same floor follow one another, so that the second is told."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [_LOCK_CLASS, scope.project.id])
+    take_turn(Turn.PLAN_PERIODS, scope.project.id)
 
 
 def _check_floor(scope: Scope, floor: str) -> None:

@@ -8,19 +8,18 @@ from typing import Any, Protocol
 from uuid import UUID, uuid5
 
 from django.core.exceptions import ValidationError
-from django.db import connection, transaction
+from django.db import transaction
 from django.db.models import Max
 
 from projectsite.accounts.access import Action
 from projectsite.core.errors import Conflict, Forbidden, InvalidInput, NotFound
+from projectsite.core.locks import Turn, take_turn
 from projectsite.core.scope import Scope
 from zones.work.domain.punch import Act, ItemFacts, Side, refusal
 from zones.work.models import CheckoutPoint, PunchEntry, PunchItem
 from zones.work.queries.people import people_who_work
 from zones.work.queries.subjects import column_of, subject
 
-_LOCK_CLASS = 0x9A7C
-"""First key of the advisory lock under which numbers are given; the second is the project."""
 CHANGEABLE = ("trade", "text", "severity", "due_date", "person_id")
 _LABELS = {"trade": "Owed by", "text": "What is to be done", "severity": "Weight"}
 
@@ -56,8 +55,7 @@ def open_item(
     """
     scope.require(Action.OPEN_PUNCH)
     about = subject(scope, kind, subject_id)
-    with connection.cursor() as cursor:
-        cursor.execute("select pg_advisory_xact_lock(%s, %s)", [_LOCK_CLASS, scope.project.id])
+    take_turn(Turn.OPEN_PUNCH_ITEMS, scope.project.id)
     mine = PunchItem.objects.filter(project_id=scope.project.id)
     known = mine.filter(client_key=client_key).values_list("id", flat=True).first()
     if known is not None:

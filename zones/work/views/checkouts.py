@@ -15,6 +15,7 @@ from projectsite.accounts.access import Action, scope_for
 from projectsite.core.errors import ApplicationError, Conflict
 from projectsite.core.scope import Scope
 from projectsite.ui.files import file_of, wants_file
+from projectsite.ui.fragments import wants_fragment
 from projectsite.ui.lists import Listing
 from zones.work.domain import words
 from zones.work.forms.checkouts import BeginForm, CheckoutFilterForm, HeadForm, PointForm
@@ -219,7 +220,7 @@ def unit_panel(request: HttpRequest, project_key: str, unit_id: int) -> HttpResp
     scope = scope_for(request, project_key, Action.SEE)
     unit = subject(scope, "unit", unit_id)
     found = queries.checkout_sheet(scope, [unit_id])
-    is_fragment = bool(request.htmx)  # type: ignore[attr-defined]  # set by the middleware
+    is_fragment = wants_fragment(request)
     context: dict[str, Any] = {"unit": unit, "is_fragment": is_fragment}
     context["may_begin"] = scope.allows(Action.CHECK_OUT)
     if found:

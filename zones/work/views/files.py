@@ -20,6 +20,7 @@ from projectsite.core import groups, numeric
 from projectsite.core.errors import ApplicationError, NotFound
 from projectsite.core.scope import Scope
 from projectsite.ui.files import file_of, wants_file
+from projectsite.ui.fragments import wants_fragment
 from projectsite.ui.lists import Listing
 from zones.inventory import queries as inventory
 from zones.work.forms.files import FileAddForm, FileFilterForm
@@ -221,7 +222,7 @@ def air_handler_files(request: HttpRequest, project_key: str, air_handler_id: in
 def _panel(request: HttpRequest, project_key: str, kind: str, subject_id: int) -> HttpResponse:
     scope = scope_for(request, project_key, Action.SEE)
     about = subject(scope, kind, subject_id)
-    is_fragment = bool(request.htmx)  # type: ignore[attr-defined]  # set by the middleware
+    is_fragment = wants_fragment(request)
     context = {
         "title": f"Photos and files of {about.label}",
         "about": about,

@@ -18,6 +18,7 @@ from projectsite.accounts.access import Action, scope_for
 from projectsite.core.errors import InvalidInput
 from projectsite.core.scope import Scope
 from projectsite.ui.files import file_of, wants_file
+from projectsite.ui.fragments import wants_fragment
 from projectsite.ui.lists import Listing
 from zones.inventory.domain.types import UnitOutline
 from zones.work.domain.board import State
@@ -125,7 +126,7 @@ def mark(request: HttpRequest, project_key: str) -> HttpResponse:
         return _refused(request, scope, cells, error)
     _tell(request, outcome, word)
     back = _back(request)
-    if back or not _is_fragment(request):
+    if back or not wants_fragment(request):
         return redirect(back or _grid_address(request, scope))
     context = _context(scope, _shown(scope, request.GET), is_fragment=True)
     return render(request, "work/grid.html#rows", context)
@@ -152,10 +153,6 @@ def _ticked(scope: Scope, given: QueryDict) -> list[Cell]:
         and may_mark(scope, cell(whole, known, unit_id, in_use[step_id]))
     ]
     return list(dict.fromkeys(cells))
-
-
-def _is_fragment(request: HttpRequest) -> bool:
-    return bool(request.htmx)  # type: ignore[attr-defined]  # set by the middleware
 
 
 def _back(request: HttpRequest) -> str:
@@ -186,9 +183,9 @@ def _refused(
         chosen=cells,
         note=request.POST.get("note", ""),
         problem=detail,
-        is_fragment=_is_fragment(request),
+        is_fragment=wants_fragment(request),
     )
-    name = "work/grid.html#rows" if _is_fragment(request) else "work/grid.html"
+    name = "work/grid.html#rows" if wants_fragment(request) else "work/grid.html"
     return render(request, name, context, status=422)
 
 

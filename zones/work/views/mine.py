@@ -15,6 +15,7 @@ from django.views.decorators.http import require_GET
 from projectsite.accounts.access import Action, scope_for
 from projectsite.core.scope import Scope
 from projectsite.ui.files import file_of, wants_file
+from projectsite.ui.fragments import wants_fragment
 from projectsite.ui.lists import Listing
 from zones.work.forms.grid import BoardFilterForm, filter_choices
 from zones.work.queries import my_work
@@ -42,7 +43,7 @@ def mine(request: HttpRequest, project_key: str) -> HttpResponse:
     if wants_file(kind):
         return _file(scope, whole, places, kind)
     context = _context(request, scope, whole, rows, places)
-    is_fragment = bool(request.htmx)  # type: ignore[attr-defined]  # set by the middleware
+    is_fragment = wants_fragment(request)
     name = "work/mine.html#list" if is_fragment else "work/mine.html"
     context |= {"filters": form, "is_fragment": is_fragment}
     context["trade"] = TRADES.get(wanted.trade, "All trades")

@@ -17,6 +17,7 @@ from projectsite.accounts.access import Action, scope_for
 from projectsite.core.plots import progress_bar
 from projectsite.core.scope import Scope
 from projectsite.ui.files import file_of, wants_file
+from projectsite.ui.fragments import part_of
 from zones.work.forms.progress import ProgressForm, asked
 from zones.work.queries.progress import Progress, progress_of
 from zones.work.tables.cells import TRADES, zone_of
@@ -101,9 +102,7 @@ def project_panel(request: HttpRequest, project_key: str) -> HttpResponse:
         "standing": standing_words(found)[1:2] if found.standing else [],
         "held_up": [(TRADES[row.trade], row.waiting) for row in found.held_up],
     }
-    is_fragment = bool(request.htmx)  # type: ignore[attr-defined]  # set by the middleware
-    name = "work/project_progress_panel.html"
-    return render(request, f"{name}#panel" if is_fragment else name, context)
+    return render(request, part_of(request, "work/project_progress_panel.html"), context)
 
 
 urlpatterns: list[URLPattern | URLResolver] = [

@@ -19,6 +19,7 @@ from projectsite.accounts.access import Action, scope_for
 from projectsite.core.errors import ApplicationError, InvalidInput, NotFound
 from projectsite.core.scope import Scope
 from projectsite.ui.files import file_of, wants_file
+from projectsite.ui.fragments import part_of
 from projectsite.ui.lists import Listing
 from zones.work.domain.punch import refusal
 from zones.work.forms.punch import PunchFileForm, PunchFilterForm, PunchItemForm, SayForm
@@ -270,7 +271,7 @@ def _panel(
         "add": reverse("work:punch-add", args=[scope.project.key]) + start,
         "may_open": scope.allows(Action.OPEN_PUNCH),
     }
-    return render(request, _fragment(request, "work/punch_panel.html"), context)
+    return render(request, part_of(request, "work/punch_panel.html"), context)
 
 
 @require_GET
@@ -278,12 +279,7 @@ def project_panel(request: HttpRequest, project_key: str) -> HttpResponse:
     """Show what each trade owes."""
     scope = scope_for(request, project_key, Action.SEE)
     context = {"counts": queries.counts(scope), "by_trade": queries.counts_by_trade(scope)}
-    return render(request, _fragment(request, "work/punch_project_panel.html"), context)
-
-
-def _fragment(request: HttpRequest, name: str) -> str:
-    """Give the panel alone to htmx, and inside a page to everyone else."""
-    return f"{name}#panel" if request.headers.get("HX-Request") else name
+    return render(request, part_of(request, "work/punch_project_panel.html"), context)
 
 
 urlpatterns: list[URLPattern | URLResolver] = [

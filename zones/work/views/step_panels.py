@@ -10,6 +10,7 @@ from django.urls import URLPattern, URLResolver, path
 from django.views.decorators.http import require_GET
 
 from projectsite.accounts.access import Action, scope_for
+from projectsite.ui.fragments import part_of, wants_fragment
 from zones.inventory import queries as inventory
 from zones.work.domain import words
 from zones.work.domain.board import State
@@ -83,9 +84,8 @@ def _by_trade(whole: WholeBoard) -> dict[str, list[StepFacts]]:
 
 def _answer(request: HttpRequest, name: str, context: dict[str, Any]) -> HttpResponse:
     """Give the panel alone to htmx, and inside a page to everyone else."""
-    is_fragment = bool(request.htmx)  # type: ignore[attr-defined]  # set by the middleware
-    context = {**context, "is_fragment": is_fragment}
-    return render(request, f"{name}#panel" if is_fragment else name, context)
+    context = {**context, "is_fragment": wants_fragment(request)}
+    return render(request, part_of(request, name), context)
 
 
 urlpatterns: list[URLPattern | URLResolver] = [
