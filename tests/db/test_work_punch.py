@@ -171,7 +171,7 @@ def test_lists_are_narrowed_and_ordered(cast: Cast) -> None:
     assert numbers(state="verified") == []
 
 
-@pytest.mark.django_db(transaction=True, serialized_rollback=True)
+@pytest.mark.django_db(transaction=True)
 def test_numbers_follow_each_other_when_two_open_at_once() -> None:
     cast = make_cast()
     unit = make_unit(cast.project)
@@ -191,7 +191,7 @@ def test_numbers_follow_each_other_when_two_open_at_once() -> None:
     assert list(numbers) == list(range(1, 9))
 
 
-@pytest.mark.django_db(transaction=True, serialized_rollback=True)
+@pytest.mark.django_db(transaction=True)
 def test_of_two_who_answer_at_once_one_is_told_of_the_other() -> None:
     cast = make_cast()
     item = make_punch_item(cast.scope("controls"), make_unit(cast.project))
