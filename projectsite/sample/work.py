@@ -14,7 +14,7 @@ from projectsite.core.units import Entered
 from projectsite.sample.schedules import days_before
 from zones.inventory import queries as inventory
 from zones.inventory.domain.types import UnitOutline
-from zones.work.domain.board import UnitOptions, applies
+from zones.work.domain.board import applies, options_of
 from zones.work.domain.types import StepFacts
 from zones.work.operations import assignments, checkouts, marks, periods, plans, punch
 from zones.work.queries import checkouts as checkout_queries
@@ -128,9 +128,7 @@ def _schedule(
 ) -> Iterator[tuple[int, StepFacts]]:
     """Steps of a unit with the day of each, in days ago; what is below 1 is still to be done."""
     hung = BEGAN_DAYS - round(place * DAYS_A_BOX)
-    options = UnitOptions(
-        unit.id, unit.heat, unit.fan, unit.discharge_sensor, unit.occupancy_sensor
-    )
+    options = options_of(unit)
     for step_key, after in AFTER_HANGING.items():
         step = steps[step_key]
         if applies(options, heats=step.heats, fans=step.fans, needs=step.needs):

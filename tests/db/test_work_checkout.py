@@ -379,3 +379,14 @@ def test_sheets_take_a_fixed_number_of_queries(
         found = checkout_sheet(cast.scope("office"), [unit.pk, *(o.pk for o in others)])
     assert len(found) == 6
     assert checkout.pk == found[0].id
+
+
+def test_a_checkout_of_a_unit_that_changed_since_is_not_completed(
+    cast: Cast, unit: TerminalUnit, checkout: Checkout
+) -> None:
+    pass_all(cast.scope("controls"), checkout)
+    TerminalUnit.objects.filter(pk=unit.pk).update(heat="hot-water")
+    with pytest.raises(Conflict, match="changed since this checkout began"):
+        operations.complete(
+            cast.scope("controls"), checkout_id=checkout.pk, version=checkout.version, at=AT
+        )

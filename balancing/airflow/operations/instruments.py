@@ -9,9 +9,9 @@ from django.core.files.base import ContentFile
 from django.db import transaction
 
 from balancing.airflow.models import Instrument
-from balancing.airflow.operations.locking import checked_save
 from projectsite.accounts.access import Action
 from projectsite.core.errors import Conflict, InvalidInput, NotFound
+from projectsite.core.saving import checked_save
 from projectsite.core.scope import Scope
 
 CERTIFICATE_LIMIT_BYTES = 10 * 1024 * 1024

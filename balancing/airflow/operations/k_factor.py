@@ -8,10 +8,11 @@ from balancing.airflow.domain.completeness import k_change
 from balancing.airflow.domain.evaluate import evaluate
 from balancing.airflow.domain.types import METHOD_NAMES, PRACTICE
 from balancing.airflow.models import FlowTest, KMethod
-from balancing.airflow.operations.locking import checked_save, locked_test
+from balancing.airflow.operations.locking import locked_test
 from balancing.airflow.queries.snapshots import test_snapshot
 from projectsite.accounts.access import Action
 from projectsite.core.errors import Conflict, InvalidInput
+from projectsite.core.saving import checked_save
 from projectsite.core.scope import Scope
 from projectsite.core.units import Entered, show
 

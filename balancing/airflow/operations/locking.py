@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any, NoReturn
+from typing import Any
 
-from django.core.exceptions import ValidationError
 from django.db import models
 
 from balancing.airflow.models import FlowPoint, FlowTest, FlowTestState
-from projectsite.core.errors import Conflict, InvalidInput, NotFound
+from projectsite.core.errors import Conflict, NotFound
 from projectsite.core.numeric import same
 from projectsite.core.scope import Scope
 from projectsite.core.units import Entered
@@ -100,29 +99,3 @@ def put(record: models.Model, changes: Mapping[str, Any]) -> dict[str, Any]:
     if hasattr(record, "entered"):
         record.entered = entered
     return before
-
-
-def checked_save(record: models.Model, *, labels: Mapping[str, str] | None = None) -> None:
-    """Check the record against its own constraints and save it.
-
-    Raises
-    ------
-    InvalidInput
-        With the messages by field.
-    """
-    try:
-        record.full_clean()
-    except ValidationError as error:
-        refuse(error, labels or {})
-    record.save()
-
-
-def refuse(error: ValidationError, labels: Mapping[str, str]) -> NoReturn:
-    """Turn a record's own complaints into one refusal with a message for each field."""
-    found = {
-        "" if name == "__all__" else name: " ".join(messages)
-        for name, messages in error.message_dict.items()
-    }
-    general = found.pop("", "")
-    named = "; ".join(f"{labels.get(name, name)}: {text}" for name, text in found.items())
-    raise InvalidInput(general or named, fields=found) from error

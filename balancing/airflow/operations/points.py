@@ -11,10 +11,11 @@ from uuid import UUID, uuid5
 from django.db import IntegrityError, transaction
 
 from balancing.airflow.models import FlowPoint, FlowTest, HoodReading
-from balancing.airflow.operations.locking import checked_save, locked_point, put
+from balancing.airflow.operations.locking import locked_point, put
 from projectsite.accounts.access import Action
 from projectsite.core.errors import ApplicationError, Conflict, InvalidInput, NotFound
 from projectsite.core.numeric import same
+from projectsite.core.saving import checked_save
 from projectsite.core.scope import Scope
 from projectsite.core.units import Entered
 

@@ -13,14 +13,10 @@ from django.db.models import Max
 
 from balancing.airflow.domain.snapshots import design_record, unit_snapshot
 from balancing.airflow.models import FlowPoint, FlowTest, FlowTestState, Instrument
-from balancing.airflow.operations.locking import (
-    WRITABLE,
-    checked_save,
-    locked_test,
-    put,
-)
+from balancing.airflow.operations.locking import WRITABLE, locked_test, put
 from projectsite.accounts.access import Action, scope_by_id
 from projectsite.core.errors import Conflict, InvalidInput, NotFound
+from projectsite.core.saving import checked_save
 from projectsite.core.scope import Scope
 from projectsite.core.units import Entered
 from zones.inventory.domain.types import UnitFacts

@@ -24,7 +24,7 @@ def add_air_handler(scope: Scope, *, values: Given) -> int:
     record = AirHandler(project_id=scope.project.id)
     put(scope, record, AIR_HANDLER_FIELDS, values)
     record.sort_key = numeric.natural_key(record.tag)
-    save(record, noun=NOUN)
+    save(record)
     return record.pk
 
 
@@ -38,7 +38,7 @@ def change_air_handler(scope: Scope, *, air_handler_id: int, version: int, value
     if put(scope, record, AIR_HANDLER_FIELDS, values):
         record.sort_key = numeric.natural_key(record.tag)
         bump(record)
-        save(record, noun=NOUN)
+        save(record)
     return record.version
 
 

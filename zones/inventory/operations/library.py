@@ -29,7 +29,7 @@ def add_box_model(scope: Scope, *, values: Given) -> int:
     scope.require(Action.EDIT_LIBRARY)
     record = BoxModel()
     put(scope, record, BOX_MODEL_FIELDS, values)
-    save(record, noun=BOX, tag_field="name")
+    save(record, tag_field="name")
     return record.pk
 
 
@@ -40,7 +40,7 @@ def change_box_model(scope: Scope, *, box_model_id: int, version: int, values: G
     record = locked(scope, BoxModel, box_model_id, version=version, noun=BOX)
     if put(scope, record, BOX_MODEL_FIELDS, values):
         bump(record)
-        save(record, noun=BOX, tag_field="name")
+        save(record, tag_field="name")
     return record.version
 
 
@@ -73,7 +73,7 @@ def add_inlet(scope: Scope, *, box_model_id: int, values: Given) -> int:
     model = locked(scope, BoxModel, box_model_id, version=None, noun=BOX)
     record = BoxInlet(box_model=model)
     put(scope, record, INLET_FIELDS, values)
-    save(record, noun=INLET, tag_field="label")
+    save(record, tag_field="label")
     bump(model)
     model.save()
     return record.pk
@@ -86,7 +86,7 @@ def change_inlet(scope: Scope, *, inlet_id: int, version: int, values: Given) ->
     record = locked(scope, BoxInlet, inlet_id, version=None, noun=INLET)
     model = locked(scope, BoxModel, record.box_model_id, version=version, noun=BOX)
     if put(scope, record, INLET_FIELDS, values):
-        save(record, noun=INLET, tag_field="label")
+        save(record, tag_field="label")
         bump(model)
         model.save()
 
@@ -110,7 +110,7 @@ def add_controller_model(scope: Scope, *, values: Given) -> int:
     scope.require(Action.EDIT_LIBRARY)
     record = ControllerModel()
     put(scope, record, CONTROLLER_FIELDS, values)
-    save(record, noun=CONTROLLER, tag_field="name")
+    save(record, tag_field="name")
     return record.pk
 
 
@@ -123,7 +123,7 @@ def change_controller_model(
     record = locked(scope, ControllerModel, controller_model_id, version=version, noun=CONTROLLER)
     if put(scope, record, CONTROLLER_FIELDS, values):
         bump(record)
-        save(record, noun=CONTROLLER, tag_field="name")
+        save(record, tag_field="name")
     return record.version
 
 

@@ -27,7 +27,7 @@ def add_outlet(scope: Scope, *, unit_id: int, values: Given) -> int:
     outlet = Outlet(project_id=scope.project.id, unit_id=unit_id, entered={})
     put(scope, outlet, OUTLET_FIELDS, values)
     outlet.sort_key = numeric.natural_key(outlet.tag)
-    save(outlet, noun=NOUN)
+    save(outlet)
     return outlet.pk
 
 
@@ -41,7 +41,7 @@ def change_outlet(scope: Scope, *, outlet_id: int, version: int, values: Given) 
     if put(scope, outlet, OUTLET_FIELDS, values):
         outlet.sort_key = numeric.natural_key(outlet.tag)
         bump(outlet)
-        save(outlet, noun=NOUN)
+        save(outlet)
     return outlet.version
 
 

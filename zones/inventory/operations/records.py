@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar
 
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import models
 
 from projectsite.core import units
 from projectsite.core.errors import Conflict, InvalidInput, NotFound
 from projectsite.core.numeric import same
 from projectsite.core.quantities import KINDS
+from projectsite.core.saving import checked_save
 from projectsite.core.scope import Scope
 from projectsite.core.units import Entered
 from zones.inventory.domain.checks import problems
@@ -129,29 +129,10 @@ def _refuse_problems(scope: Scope, record: models.Model, fields: Sequence[Field]
         raise InvalidInput(told, fields=found)
 
 
-def save(record: models.Model, *, noun: str, tag_field: str = "tag") -> None:
+def save(record: models.Model, *, tag_field: str = "tag") -> None:
     """Check the whole record against its table's rules and store it."""
-    try:
-        record.full_clean()
-    except ValidationError as error:
-        raise _refusal(error, noun, tag_field) from error
-    record.save()
-
-
-def _refusal(error: ValidationError, noun: str, tag_field: str) -> InvalidInput:
-    fields: dict[str, str] = {}
-    general: list[str] = []
-    for name, messages in error.message_dict.items():
-        for message in messages:
-            # A tag that is taken is reported by the database for the whole record.
-            if name == NON_FIELD_ERRORS and "already" in message:
-                fields[tag_field] = message
-            elif name == NON_FIELD_ERRORS:
-                general.append(message)
-            else:
-                fields[name] = message
-    told = " ".join([*general, *fields.values()])
-    return InvalidInput(told or f"This {noun} can't be stored like this.", fields=fields)
+    # A tag that is taken is told by the constraint for the whole record.
+    checked_save(record, of_field={"already": tag_field})
 
 
 def bump(record: models.Model) -> None:

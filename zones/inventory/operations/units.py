@@ -37,7 +37,7 @@ def add_unit(scope: Scope, *, values: Given) -> int:
     _check_links(scope, unit, values)
     _check_tag(unit)
     unit.sort_key = numeric.natural_key(unit.tag)
-    save(unit, noun=NOUN)
+    save(unit)
     return unit.pk
 
 
@@ -62,7 +62,7 @@ def change_unit(scope: Scope, *, unit_id: int, version: int, values: Given) -> i
     _check_tag(unit)
     unit.sort_key = numeric.natural_key(unit.tag)
     bump(unit)
-    save(unit, noun=NOUN)
+    save(unit)
     return unit.version
 
 

@@ -24,7 +24,7 @@ def add_zone(scope: Scope, *, values: Given) -> int:
     record = Zone(project_id=scope.project.id)
     put(scope, record, ZONE_FIELDS, values)
     record.sort_key = numeric.natural_key(record.tag)
-    save(record, noun=NOUN)
+    save(record)
     return record.pk
 
 
@@ -38,7 +38,7 @@ def change_zone(scope: Scope, *, zone_id: int, version: int, values: Given) -> i
     if put(scope, record, ZONE_FIELDS, values):
         record.sort_key = numeric.natural_key(record.tag)
         bump(record)
-        save(record, noun=NOUN)
+        save(record)
     return record.version
 
 

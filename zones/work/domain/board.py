@@ -19,6 +19,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from zones.inventory.domain.types import UnitOutline
 from zones.work.domain.types import StepFacts
 
 Flags: TypeAlias = npt.NDArray[np.bool_]
@@ -77,6 +78,11 @@ class UnitOptions:
         if option == "occupancy-sensor":
             return self.occupancy_sensor == "yes"
         return False
+
+
+def options_of(unit: UnitOutline) -> UnitOptions:
+    """Take from a unit what decides which steps and points apply to it."""
+    return UnitOptions(unit.id, unit.heat, unit.fan, unit.discharge_sensor, unit.occupancy_sensor)
 
 
 def applies(

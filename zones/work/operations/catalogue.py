@@ -6,20 +6,21 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import TypedDict
 
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
-from django.utils.text import slugify
 
 from projectsite.accounts.access import Action
 from projectsite.core.errors import Conflict, InvalidInput, NotFound
 from projectsite.core.locks import Turn, take_turn
+from projectsite.core.saving import checked_save
 from projectsite.core.scope import Scope
 from zones.work.domain.board import MOST_STEPS, in_order
 from zones.work.domain.catalogue import STARTER_STEPS
+from zones.work.domain.keys import new_key
 from zones.work.domain.types import StepFacts
 from zones.work.models import Step, StepBefore, StepMark
 
-_KEY_LENGTH = 60
+TAKEN = {"name already": "name"}
+"""A name that is taken is told by the constraint for the whole record."""
 
 
 class StepValues(TypedDict, total=False):
@@ -102,8 +103,9 @@ def add_step(scope: Scope, *, values: StepValues) -> int:
     _refuse_too_many(scope)
     step = Step(project_id=scope.project.id, position=_last_position(scope) + 1)
     _put(step, values)
-    step.key = _new_key(scope, step.name)
-    _save(step)
+    keys = Step.objects.filter(project_id=scope.project.id).values_list("key", flat=True)
+    step.key = new_key(step.name, set(keys), otherwise="step")
+    checked_save(step, of_field=TAKEN)
     _set_before(scope, step, values.get("before", ()))
     return step.pk
 
@@ -136,7 +138,7 @@ def change_step(scope: Scope, *, step_id: int, version: int, values: StepValues)
         raise Conflict(message, fields={"per": message})
     _put(step, values)
     step.version += 1
-    _save(step)
+    checked_save(step, of_field=TAKEN)
     if "before" in values:
         _set_before(scope, step, values["before"])
     return step.version
@@ -238,17 +240,6 @@ def _last_position(scope: Scope) -> int:
     return positions.values_list("position", flat=True).first() or 0
 
 
-def _new_key(scope: Scope, name: str) -> str:
-    """Key made of the name: proofs name a step by it, so it stays when the name changes."""
-    taken = set(Step.objects.filter(project_id=scope.project.id).values_list("key", flat=True))
-    stem = slugify(name)[: _KEY_LENGTH - 4].strip("-") or "step"
-    key, number = stem, 1
-    while key in taken:
-        number += 1
-        key = f"{stem}-{number}"
-    return key
-
-
 def _put(step: Step, values: StepValues) -> None:
     for name, value in values.items():
         if name == "name":
@@ -257,20 +248,6 @@ def _put(step: Step, values: StepValues) -> None:
             setattr(step, name, sorted(set(value)))  # type: ignore[call-overload]  # lists of words
         elif name != "before":
             setattr(step, name, value)
-
-
-def _save(step: Step) -> None:
-    try:
-        step.full_clean()
-    except ValidationError as error:
-        fields = {name: " ".join(told) for name, told in error.message_dict.items()}
-        # A name that is taken is told by the constraint for the whole record.
-        general = fields.pop(NON_FIELD_ERRORS, "")
-        if "name already" in general:
-            fields["name"] = general
-        told = " ".join([general, *fields.values()]) if general else " ".join(fields.values())
-        raise InvalidInput(told, fields=fields) from error
-    step.save()
 
 
 def _set_before(scope: Scope, step: Step, before: Iterable[int]) -> None:

@@ -6,20 +6,22 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, TypedDict
 
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
-from django.utils.text import slugify
 
 from projectsite.accounts.access import Action
 from projectsite.core.errors import Conflict, InvalidInput, NotFound
 from projectsite.core.locks import Turn, take_turn
 from projectsite.core.quantities import KINDS
+from projectsite.core.saving import checked_save
 from projectsite.core.scope import Scope
 from zones.inventory import queries as inventory
 from zones.work.domain.checkout_lists import STARTER_NAME, STARTER_POINTS
+from zones.work.domain.keys import new_key
 from zones.work.models import CheckTemplate, CheckTemplatePoint
 
 MOST_POINTS = 60
+OF_FIELD = {"name already": "name", "lowest": "low_si"}
+"""What a constraint says of the whole record belongs to a field here."""
 
 
 class ListValues(TypedDict, total=False):
@@ -101,7 +103,7 @@ def add_list(scope: Scope, *, values: ListValues) -> int:
     made = CheckTemplate(project_id=scope.project.id)
     _check_model(scope, values)
     _put(made, values)
-    _save(made)
+    checked_save(made, of_field=OF_FIELD)
     return made.pk
 
 
@@ -165,9 +167,9 @@ def add_point(scope: Scope, *, list_id: int, version: int, values: PointValues) 
         position=points[-1].position + 1 if points else 1,
     )
     _put(point, values)
-    point.key = _new_key(point.name, {known.key for known in points})
+    point.key = new_key(point.name, {known.key for known in points}, otherwise="point")
     _check_point(point)
-    _save(point)
+    checked_save(point, of_field=OF_FIELD)
     _next(found)
     return point.pk
 
@@ -183,7 +185,7 @@ def change_point(
     point = _point(found, point_id)
     _put(point, values)
     _check_point(point)
-    _save(point)
+    checked_save(point, of_field=OF_FIELD)
     return _next(found)
 
 
@@ -249,16 +251,6 @@ def _point(found: CheckTemplate, point_id: int) -> CheckTemplatePoint:
     return point
 
 
-def _new_key(name: str, taken: set[str]) -> str:
-    """Key made of the name; it stays when the name changes."""
-    stem = slugify(name)[:56].strip("-") or "point"
-    key, number = stem, 1
-    while key in taken:
-        number += 1
-        key = f"{stem}-{number}"
-    return key
-
-
 def _put(record: CheckTemplate | CheckTemplatePoint, values: Any) -> None:
     for name, value in values.items():
         if name in {"heats", "fans", "needs"}:
@@ -293,21 +285,5 @@ def _check_point(point: CheckTemplatePoint) -> None:
 
 def _next(found: CheckTemplate) -> int:
     found.version += 1
-    _save(found)
+    checked_save(found, of_field=OF_FIELD)
     return found.version
-
-
-def _save(record: CheckTemplate | CheckTemplatePoint) -> None:
-    try:
-        record.full_clean()
-    except ValidationError as error:
-        fields = {name: " ".join(told) for name, told in error.message_dict.items()}
-        # What a constraint says of the whole record belongs to a field here.
-        general = fields.pop(NON_FIELD_ERRORS, "")
-        if "name already" in general:
-            fields["name"] = general
-        elif "lowest" in general:
-            fields["low_si"] = general
-        told = " ".join(dict.fromkeys(filter(None, [general, *fields.values()])))
-        raise InvalidInput(told, fields=fields) from error
-    record.save()

@@ -18,12 +18,12 @@ from projectsite.core.scope import Scope
 from projectsite.core.units import Entered
 from zones.inventory import queries as inventory
 from zones.inventory.domain.types import UnitOutline
-from zones.work.domain.board import UnitOptions, applies
+from zones.work.domain.board import applies, options_of
 from zones.work.domain.checkout import Seen, explain, judge
 from zones.work.domain.checkout_lists import ListFacts, suited
 from zones.work.models import Checkout, CheckoutPoint, CheckTemplate, PunchItem
 from zones.work.operations.punch import open_item
-from zones.work.queries.checkouts import OPTIONS, facts_of, profile_of, shower
+from zones.work.queries.checkouts import OPTIONS, changed_since, facts_of, profile_of, shower
 
 _SHAPE = (
     "position",
@@ -202,6 +202,12 @@ def complete(scope: Scope, *, checkout_id: int, version: int, at: datetime) -> i
     _refuse_stale(found.version, version, "This checkout")
     if found.completed_at is not None:
         raise Conflict("This checkout is complete already.")
+    changed = changed_since(found.profile, _unit(scope, found.unit_id))
+    if changed:
+        raise Conflict(
+            f"The {' and the '.join(changed)} of the unit changed since this checkout began. "
+            "Begin it again."
+        )
     points = found.points.filter(is_required=True).order_by("position", "id")
     rows = points.values_list("name", "verdict")
     gaps = [
@@ -229,10 +235,6 @@ def _unit(scope: Scope, unit_id: int) -> UnitOutline:
     return found
 
 
-def _options(unit: UnitOutline) -> UnitOptions:
-    return UnitOptions(unit.id, unit.heat, unit.fan, unit.discharge_sensor, unit.occupancy_sensor)
-
-
 def _listed(
     scope: Scope, template_id: int | None, unit: UnitOutline
 ) -> tuple[str, list[CheckoutPoint]]:
@@ -243,7 +245,7 @@ def _listed(
     template = lists.filter(id=template_id).first()
     if template is None:
         raise NotFound("There is no such checkout list in use in this project.")
-    options = _options(unit)
+    options = options_of(unit)
     points = [
         CheckoutPoint(**{name: getattr(point, name) for name in _SHAPE})
         for point in template.points.order_by("position", "id")
@@ -258,7 +260,7 @@ def _suited(lists: Iterable[CheckTemplate], unit: UnitOutline) -> int:
     known = [
         ListFacts(t.pk, t.name, t.controller_model_id, tuple(t.heats), tuple(t.fans)) for t in lists
     ]
-    found = suited(known, _options(unit), unit.controller_model_id)
+    found = suited(known, options_of(unit), unit.controller_model_id)
     if found is None:
         raise Conflict(
             f"No checkout list fits {unit.tag}. The office sets up the checkout lists; one "

@@ -17,7 +17,7 @@ from projectsite.core.scope import Scope
 from zones.inventory import queries as inventory
 from zones.inventory.domain.types import UnitOutline
 from zones.work.domain import words
-from zones.work.domain.board import UnitOptions, applies
+from zones.work.domain.board import applies, options_of
 from zones.work.domain.types import StepFacts
 from zones.work.queries.board import whole_board
 from zones.work.queries.steps import steps_of
@@ -188,10 +188,7 @@ def _why_not(cell: _Cell, mark: str) -> str:
     unit, step = cell
     if mark == "open":
         return ""
-    options = UnitOptions(
-        unit.id, unit.heat, unit.fan, unit.discharge_sensor, unit.occupancy_sensor
-    )
-    if not applies(options, heats=step.heats, fans=step.fans, needs=step.needs):
+    if not applies(options_of(unit), heats=step.heats, fans=step.fans, needs=step.needs):
         return f"{step.name} does not apply to {unit.tag}."
     if mark == "done" and step.key in evidence.decided_steps():
         return (

@@ -7,13 +7,13 @@ from datetime import date, datetime
 from typing import Any, Protocol
 from uuid import UUID, uuid5
 
-from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Max
 
 from projectsite.accounts.access import Action
 from projectsite.core.errors import Conflict, Forbidden, InvalidInput, NotFound
 from projectsite.core.locks import Turn, take_turn
+from projectsite.core.saving import checked_save
 from projectsite.core.scope import Scope
 from zones.work.domain.punch import Act, ItemFacts, Side, refusal
 from zones.work.models import CheckoutPoint, PunchEntry, PunchItem
@@ -269,14 +269,8 @@ def _require_text(text: str, message: str) -> None:
 def _save(item: PunchItem) -> None:
     if item.pk:
         item.version += 1
-    try:
-        item.full_clean(exclude=["outlet", "unit", "air_handler", "checkout_point", "person"])
-    except ValidationError as error:
-        found = {name: " ".join(said) for name, said in error.message_dict.items()}
-        general = found.pop("__all__", "")
-        named = "; ".join(f"{_LABELS.get(name, name)}: {said}" for name, said in found.items())
-        raise InvalidInput(general or named, fields=found) from error
-    item.save()
+    links = ("outlet", "unit", "air_handler", "checkout_point", "person")
+    checked_save(item, labels=_LABELS, unchecked=links)
 
 
 def _note(scope: Scope, item: PunchItem, kind: str, text: str, at: datetime) -> None:

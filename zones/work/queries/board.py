@@ -13,7 +13,7 @@ from projectsite.core.groups import Grouping
 from projectsite.core.scope import Scope
 from zones.inventory import queries as inventory
 from zones.inventory.domain.types import UnitOutline
-from zones.work.domain.board import Board, BoardInput, UnitOptions, compute
+from zones.work.domain.board import Board, BoardInput, compute, options_of
 from zones.work.domain.types import StepFacts
 from zones.work.queries.steps import steps_of
 
@@ -86,10 +86,7 @@ def whole_board(
     board = compute(
         BoardInput(
             steps=steps,
-            units=[
-                UnitOptions(u.id, u.heat, u.fan, u.discharge_sensor, u.occupancy_sensor)
-                for u in outlines
-            ],
+            units=[options_of(u) for u in outlines],
             unit_marks=unit_marks,
             group_marks=group_marks,
             proofs={

@@ -10,7 +10,7 @@ from django.db.models import Q
 
 from projectsite.core import evidence
 from projectsite.core.scope import Scope
-from zones.work.domain.board import Board, BoardInput, State, UnitOptions, compute
+from zones.work.domain.board import Board, BoardInput, State, compute, options_of
 from zones.work.domain.planning import (
     Promise,
     Said,
@@ -167,10 +167,7 @@ class _Past:
         return compute(
             BoardInput(
                 steps=[step for step in self._whole.board.steps if step.id in self._wanted],
-                units=[
-                    UnitOptions(u.id, u.heat, u.fan, u.discharge_sensor, u.occupancy_sensor)
-                    for u in self._whole.outlines
-                ],
+                units=[options_of(u) for u in self._whole.outlines],
                 unit_marks=unit_marks,
                 group_marks=group_marks,
                 proofs={
