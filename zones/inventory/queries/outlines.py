@@ -36,13 +36,12 @@ _COLUMNS = (
 )
 
 
-def outlines(scope: Scope) -> list[UnitOutline]:
-    """All units in use of the project, in the order of their tags, in one query."""
-    rows = (
-        TerminalUnit.objects.filter(project_id=scope.project.id, archived_at=None)
-        .order_by("sort_key", "id")
-        .values_list(*_COLUMNS)
-    )
+def outlines(scope: Scope, ids: Iterable[int] | None = None) -> list[UnitOutline]:
+    """Units in use of the project, or those of them, in the order of their tags, in one query."""
+    units = TerminalUnit.objects.filter(project_id=scope.project.id, archived_at=None)
+    if ids is not None:
+        units = units.filter(id__in=list(ids))
+    rows = units.order_by("sort_key", "id").values_list(*_COLUMNS)
     return [UnitOutline(*row) for row in rows.iterator(chunk_size=10_000)]
 
 

@@ -229,10 +229,10 @@ def _lock(scope: Scope) -> None:
 
 
 def _unit(scope: Scope, unit_id: int) -> UnitOutline:
-    found = next((unit for unit in inventory.outlines(scope) if unit.id == unit_id), None)
-    if found is None:
+    found = inventory.outlines(scope, [unit_id])
+    if not found:
         raise NotFound("There is no such terminal unit in use in this project.")
-    return found
+    return found[0]
 
 
 def _listed(

@@ -157,10 +157,11 @@ def _check(cells: Sequence[tuple[int, int]], mark: str, note: str) -> None:
         raise InvalidInput(message, fields={"note": message})
 
 
-def _cells(scope: Scope, cells: Iterable[tuple[int, int]]) -> list[_Cell]:
+def _cells(scope: Scope, cells: Sequence[tuple[int, int]]) -> list[_Cell]:
     """Units and steps of the pairs, each pair once."""
     steps = {step.id: step for step in steps_of(scope)}
-    units = {unit.id: unit for unit in inventory.outlines(scope)}
+    wanted = {unit_id for unit_id, _ in cells}
+    units = {unit.id: unit for unit in inventory.outlines(scope, wanted)}
     found = []
     for unit_id, step_id in dict.fromkeys(cells):
         if step_id not in steps:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -37,22 +37,21 @@ class CheckoutLine:
     changed: tuple[str, ...] = ()
 
 
-def lines(scope: Scope) -> list[CheckoutLine]:
-    """Checkout of every unit in use, by tag, in two queries."""
+def lines(scope: Scope, unit_ids: Collection[int] | None = None) -> list[CheckoutLine]:
+    """Checkout of every unit in use, or of those of them, by tag, in two queries."""
     needed = Q(points__is_required=True)
-    rows = (
-        Checkout.objects.filter(project_id=scope.project.id, superseded_at=None)
-        .annotate(
-            total=Count("points"),
-            passed=Count("points", filter=Q(points__verdict="pass")),
-            failed=Count("points", filter=Q(points__verdict="fail")),
-            failed_needed=Count("points", filter=needed & Q(points__verdict="fail")),
-            missing=Count("points", filter=needed & ~Q(points__verdict="pass")),
-        )
-        .values()
-    )
+    current = Checkout.objects.filter(project_id=scope.project.id, superseded_at=None)
+    if unit_ids is not None:
+        current = current.filter(unit_id__in=unit_ids)
+    rows = current.annotate(
+        total=Count("points"),
+        passed=Count("points", filter=Q(points__verdict="pass")),
+        failed=Count("points", filter=Q(points__verdict="fail")),
+        failed_needed=Count("points", filter=needed & Q(points__verdict="fail")),
+        missing=Count("points", filter=needed & ~Q(points__verdict="pass")),
+    ).values()
     of_unit = {row["unit_id"]: row for row in rows}
-    return [_line(unit, of_unit.get(unit.id)) for unit in inventory.outlines(scope)]
+    return [_line(unit, of_unit.get(unit.id)) for unit in inventory.outlines(scope, unit_ids)]
 
 
 def _line(unit: UnitOutline, row: Mapping[str, Any] | None) -> CheckoutLine:

@@ -22,29 +22,29 @@ SUPPLY = "supply-voltage"
 def proofs(scope: Scope, unit_ids: Sequence[int]) -> Iterator[Proof]:
     """Complete checkouts as proof of the checkout, the 24 V point as proof of the power."""
     wanted = set(unit_ids)
-    for line in lines(scope):
-        if line.unit.id in wanted and line.completed_at is not None:
+    for line in lines(scope, wanted):
+        if line.completed_at is not None:
             yield _checked_out(scope, line)
     points = CheckoutPoint.objects.filter(
-        project_id=scope.project.id, key=SUPPLY, checkout__superseded_at=None
+        project_id=scope.project.id,
+        key=SUPPLY,
+        checkout__superseded_at=None,
+        checkout__unit_id__in=wanted,
     ).exclude(verdict="")
     for row in points.order_by("id").values(
         *("kind", "quantity", "tolerance_si", "low_si", "high_si", "expected", "source"),
         *("observed_si", "reference_si", "observed_text", "is_right", "verdict", "observed_at"),
         *("checkout_id", "checkout__unit_id"),
     ):
-        if row["checkout__unit_id"] in wanted:
-            seen = Seen(
-                row["observed_si"], row["reference_si"], row["observed_text"], row["is_right"]
-            )
-            yield Proof(
-                POWER_LANDED,
-                row["checkout__unit_id"],
-                row["verdict"] == "pass",
-                f"24 V at the terminals: {explain(facts_of(row), seen, shower(scope))}",
-                row["observed_at"],
-                _address(scope, row["checkout_id"]),
-            )
+        seen = Seen(row["observed_si"], row["reference_si"], row["observed_text"], row["is_right"])
+        yield Proof(
+            POWER_LANDED,
+            row["checkout__unit_id"],
+            row["verdict"] == "pass",
+            f"24 V at the terminals: {explain(facts_of(row), seen, shower(scope))}",
+            row["observed_at"],
+            _address(scope, row["checkout_id"]),
+        )
 
 
 def _checked_out(scope: Scope, line: CheckoutLine) -> Proof:

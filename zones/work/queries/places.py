@@ -34,7 +34,7 @@ def place_of(unit: UnitOutline) -> Place | None:
 def walking(scope: Scope, unit_ids: Iterable[int]) -> list[int]:
     """Order units of the project in use for a walk; see ``walked``."""
     wanted = set(unit_ids)
-    return walked([unit for unit in inventory.outlines(scope) if unit.id in wanted])
+    return walked(inventory.outlines(scope, wanted))
 
 
 def walked(units: Sequence[UnitOutline]) -> list[int]:
