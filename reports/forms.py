@@ -15,6 +15,7 @@ from zones.work.domain.labels import SHEETS
 from zones.work.domain.words import TRADES
 
 WHOLE = "whole project"
+LABELS = "label-sheet"
 
 
 class DocumentFilterForm(forms.Form):
@@ -46,7 +47,7 @@ class NewDocumentForm(forms.Form):
         required=False,
         help_text="For a report or a list; leave it at the whole project for all units.",
     )
-    floor = forms.ChoiceField(label="Floor", required=False)
+    floor = forms.ChoiceField(label="Floor", required=False, help_text="A floor plan needs it.")
     trade = forms.ChoiceField(
         label="Trade",
         required=False,
@@ -56,19 +57,6 @@ class NewDocumentForm(forms.Form):
     view = forms.CharField(
         required=False, max_length=80, widget=forms.HiddenInput, label="What the plan shows"
     )
-    label_sheet = forms.ChoiceField(
-        label="Sheet of labels",
-        required=False,
-        choices=[("", "none"), *((sheet.key, sheet.name) for sheet in SHEETS)],
-        help_text="Only for box labels: the sheet that is in the printer.",
-    )
-    labels_used = forms.IntegerField(
-        label="Labels gone from the first sheet",
-        required=False,
-        min_value=0,
-        max_value=99,
-        help_text="Counted from the top left, row by row.",
-    )
     note = forms.CharField(
         label="Note", required=False, max_length=240, help_text="Printed on the document."
     )
@@ -76,7 +64,8 @@ class NewDocumentForm(forms.Form):
     def __init__(self, *args: Any, scope: Scope, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.scope = scope
-        kinds = [(kind, KIND_TITLES[kind]) for kind in may_draft(scope)]
+        # Labels have a page of their own, where the sheet in the printer is chosen.
+        kinds = [(kind, KIND_TITLES[kind]) for kind in may_draft(scope) if kind != LABELS]
         handlers = [(str(h.id), h.tag) for h in inventory.air_handlers(scope)]
         self._choices("kind", kinds)
         self._choices("air_handler", [("", WHOLE), *handlers])
@@ -99,8 +88,6 @@ class NewDocumentForm(forms.Form):
             floor=data["floor"],
             trade=data["trade"],
             view=data["view"],
-            label_sheet=data["label_sheet"],
-            labels_used=data["labels_used"] or 0,
         )
 
     def refuse(self, error: ApplicationError) -> None:

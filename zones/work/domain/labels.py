@@ -56,7 +56,7 @@ class LabelPlace:
 SHEETS: tuple[LabelSheet, ...] = (
     LabelSheet(
         "letter-30",
-        "Letter, 2⅝ × 1 in., 30 a sheet",
+        "Letter, 30 of 2⅝ × 1 in.",
         "letter",
         3,
         10,
@@ -69,7 +69,7 @@ SHEETS: tuple[LabelSheet, ...] = (
     ),
     LabelSheet(
         "letter-10",
-        "Letter, 4 × 2 in., 10 a sheet",
+        "Letter, 10 of 4 × 2 in.",
         "letter",
         2,
         5,
@@ -82,7 +82,7 @@ SHEETS: tuple[LabelSheet, ...] = (
     ),
     LabelSheet(
         "letter-6",
-        "Letter, 4 × 3⅓ in., 6 a sheet",
+        "Letter, 6 of 4 × 3⅓ in.",
         "letter",
         2,
         3,
@@ -93,10 +93,10 @@ SHEETS: tuple[LabelSheet, ...] = (
         106.36,
         84.667,
     ),
-    LabelSheet("a4-24", "A4, 70 × 37 mm, 24 a sheet", "a4", 3, 8, 70.0, 37.0, 0.0, 0.5, 70.0, 37.0),
+    LabelSheet("a4-24", "A4, 24 of 70 × 37 mm", "a4", 3, 8, 70.0, 37.0, 0.0, 0.5, 70.0, 37.0),
     LabelSheet(
         "a4-21",
-        "A4, 63.5 × 38.1 mm, 21 a sheet",
+        "A4, 21 of 63.5 × 38.1 mm",
         "a4",
         3,
         7,
@@ -107,9 +107,7 @@ SHEETS: tuple[LabelSheet, ...] = (
         66.0,
         38.1,
     ),
-    LabelSheet(
-        "a4-8", "A4, 99.1 × 67.7 mm, 8 a sheet", "a4", 2, 4, 99.1, 67.7, 4.65, 13.1, 101.6, 67.7
-    ),
+    LabelSheet("a4-8", "A4, 8 of 99.1 × 67.7 mm", "a4", 2, 4, 99.1, 67.7, 4.65, 13.1, 101.6, 67.7),
 )
 SHEET: Mapping[str, LabelSheet] = {sheet.key: sheet for sheet in SHEETS}
 

@@ -227,6 +227,24 @@ function onKey(event) {
   }
 }
 
+/** On a phone a long row of filters waits behind a button, so that the list itself comes first. */
+function fold(form) {
+  const isNarrow = window.matchMedia("(max-width: 43.99rem)").matches;
+  if (!isNarrow || form.querySelectorAll("label").length < 3 || form.querySelector(".actions a, .wrong")) return;
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "btn quiet";
+  button.textContent = "Search and filter";
+  button.setAttribute("aria-expanded", "false");
+  button.addEventListener("click", () => {
+    button.remove();
+    form.hidden = false;
+    form.querySelector("input:not([type=hidden]), select")?.focus();
+  });
+  form.before(button);
+  form.hidden = true;
+}
+
 function ready(root) {
   for (const bar of root.querySelectorAll("[data-bulk]")) countChosen(bar.dataset.bulk);
   const summary = root.querySelector("[data-focus]");
@@ -270,6 +288,7 @@ if (typeof document !== "undefined") {
   document.addEventListener("htmx:responseError", (event) => {
     announce(`That did not work (answer ${event.detail.xhr.status}). Load the page again and try once more.`);
   });
+  document.querySelectorAll("form.filters").forEach(fold);
   document.addEventListener("htmx:sendError", () => announce("No connection to the server. Nothing was sent."));
   ready(document);
 }
