@@ -20,6 +20,7 @@ from balancing.airflow.queries.tests import unit_statuses
 from projectsite.accounts.queries import projects_of
 from projectsite.core.evidence import Proof
 from projectsite.core.findings import Finding
+from projectsite.core.reading import few
 from projectsite.core.reopens import Changes, Reopened
 from projectsite.core.scope import Person, Scope
 from projectsite.core.units import show
@@ -143,10 +144,11 @@ def proofs(scope: Scope, unit_ids: Sequence[int]) -> list[Proof]:
 
     A proof no longer holds when the schedule has changed since.
     """
+    wanted = set(unit_ids)
     accepted = {
         unit_id: status
-        for unit_id, status in unit_statuses(scope, unit_ids).items()
-        if status.accepted_test_id is not None
+        for unit_id, status in unit_statuses(scope, few(unit_ids)).items()
+        if status.accepted_test_id is not None and unit_id in wanted
     }
     changed = set(_outdated_units(scope, list(accepted)))
     found = []

@@ -11,6 +11,7 @@ from django.db.models import Count, Q
 
 from projectsite.core import numeric
 from projectsite.core.errors import NotFound
+from projectsite.core.reading import few
 from projectsite.core.scope import Scope
 from zones.inventory import queries as inventory
 from zones.inventory.domain.types import UnitOutline
@@ -41,8 +42,9 @@ def lines(scope: Scope, unit_ids: Collection[int] | None = None) -> list[Checkou
     """Checkout of every unit in use, or of those of them, by tag, in two queries."""
     needed = Q(points__is_required=True)
     current = Checkout.objects.filter(project_id=scope.project.id, superseded_at=None)
-    if unit_ids is not None:
-        current = current.filter(unit_id__in=unit_ids)
+    narrow = None if unit_ids is None else few(unit_ids)
+    if narrow is not None:
+        current = current.filter(unit_id__in=narrow)
     rows = current.annotate(
         total=Count("points"),
         passed=Count("points", filter=Q(points__verdict="pass")),
@@ -51,7 +53,11 @@ def lines(scope: Scope, unit_ids: Collection[int] | None = None) -> list[Checkou
         missing=Count("points", filter=needed & ~Q(points__verdict="pass")),
     ).values()
     of_unit = {row["unit_id"]: row for row in rows}
-    return [_line(unit, of_unit.get(unit.id)) for unit in inventory.outlines(scope, unit_ids)]
+    units = inventory.outlines(scope, narrow)
+    if unit_ids is not None and narrow is None:
+        wanted = set(unit_ids)
+        units = [unit for unit in units if unit.id in wanted]
+    return [_line(unit, of_unit.get(unit.id)) for unit in units]
 
 
 def _line(unit: UnitOutline, row: Mapping[str, Any] | None) -> CheckoutLine:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from django.urls import reverse
 
 from projectsite.core.evidence import Proof
+from projectsite.core.reading import few
 from projectsite.core.reopens import Changes, Reopened
 from projectsite.core.scope import Scope
 from zones.work.domain.checkout import Seen, explain
@@ -21,7 +22,13 @@ SUPPLY = "supply-voltage"
 
 def proofs(scope: Scope, unit_ids: Sequence[int]) -> Iterator[Proof]:
     """Complete checkouts as proof of the checkout, the 24 V point as proof of the power."""
-    wanted = set(unit_ids)
+    narrow = few(unit_ids)
+    current = Checkout.objects.filter(project_id=scope.project.id, superseded_at=None)
+    if narrow is not None:
+        current = current.filter(unit_id__in=narrow)
+    wanted = set(unit_ids) & set(current.values_list("unit_id", flat=True))
+    if not wanted:
+        return
     for line in lines(scope, wanted):
         if line.completed_at is not None:
             yield _checked_out(scope, line)
@@ -29,13 +36,16 @@ def proofs(scope: Scope, unit_ids: Sequence[int]) -> Iterator[Proof]:
         project_id=scope.project.id,
         key=SUPPLY,
         checkout__superseded_at=None,
-        checkout__unit_id__in=wanted,
     ).exclude(verdict="")
+    if narrow is not None:
+        points = points.filter(checkout__unit_id__in=narrow)
     for row in points.order_by("id").values(
         *("kind", "quantity", "tolerance_si", "low_si", "high_si", "expected", "source"),
         *("observed_si", "reference_si", "observed_text", "is_right", "verdict", "observed_at"),
         *("checkout_id", "checkout__unit_id"),
     ):
+        if row["checkout__unit_id"] not in wanted:
+            continue
         seen = Seen(row["observed_si"], row["reference_si"], row["observed_text"], row["is_right"])
         yield Proof(
             POWER_LANDED,

@@ -14,6 +14,7 @@ from projectsite.accounts.access import scope_of
 from projectsite.accounts.queries import projects_of
 from projectsite.core.evidence import Proof
 from projectsite.core.findings import Finding
+from projectsite.core.reading import few
 from projectsite.core.scope import Person, Scope
 from projectsite.core.waiting import WaitingItem
 from zones.work.domain import punch_rules
@@ -36,12 +37,14 @@ def proofs(scope: Scope, unit_ids: Sequence[int]) -> list[Proof]:
 
     A unit that never had an item has no proof; its step is marked by hand.
     """
-    unit = Coalesce("unit_id", "outlet__unit_id")
+    items = PunchItem.objects.filter(project_id=scope.project.id).annotate(
+        of_unit=Coalesce("unit_id", "outlet__unit_id")
+    )
+    narrow = few(unit_ids)
+    if narrow is not None:
+        items = items.filter(of_unit__in=narrow)
     rows = (
-        PunchItem.objects.filter(project_id=scope.project.id)
-        .annotate(of_unit=unit)
-        .filter(of_unit__in=list(unit_ids))
-        .order_by("of_unit")
+        items.order_by("of_unit")
         .values_list("of_unit")
         .annotate(
             many=Count("id"),
@@ -49,8 +52,11 @@ def proofs(scope: Scope, unit_ids: Sequence[int]) -> list[Proof]:
             last=Max("verified_at"),
         )
     )
+    wanted = set(unit_ids)
     found = []
     for unit_id, many, still, last in rows:
+        if unit_id not in wanted:
+            continue
         what = "item" if many == 1 else "items"
         text = f"All {many} punch {what} verified." if many > 1 else "Its punch item is verified."
         if still:

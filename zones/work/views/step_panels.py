@@ -31,7 +31,7 @@ _ORDER = (State.READY, State.IN_HAND, State.HELD, State.WAITING, State.DONE)
 def unit_steps(request: HttpRequest, project_key: str, unit_id: int) -> HttpResponse:
     """Show how every step of a unit stands, with what the person may say of it."""
     scope = scope_for(request, project_key, Action.SEE)
-    whole = whole_board(scope)
+    whole = whole_board(scope, unit_ids=[unit_id])
     unit = whole.outline_of.get(unit_id)
     if unit is None:
         archived = subject(scope, "unit", unit_id)
