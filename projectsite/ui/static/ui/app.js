@@ -233,7 +233,7 @@ function fold(form) {
   if (!isNarrow || form.querySelectorAll("label").length < 3 || form.querySelector(".actions a, .wrong")) return;
   const button = document.createElement("button");
   button.type = "button";
-  button.className = "btn quiet";
+  button.className = "btn quiet fold";
   button.textContent = "Search and filter";
   button.setAttribute("aria-expanded", "false");
   button.addEventListener("click", () => {
